@@ -1,0 +1,172 @@
+"""What can be had for a method: rows of the shop list and of the catalogues, sorted by size."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+from typing import Literal
+
+from scaler import catalogue
+from scaler.records import Method, Model, ShopRow
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One row that can serve: its size [mm], name, table and source; tolerance class if it has one."""
+
+    value: Fraction
+    designation: str
+    table: str
+    source: str
+    place: str
+    shop: bool
+    tolerance: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MethodRow:
+    """A row of the methods table, read once."""
+
+    name: str
+    family: str
+    tables: tuple[str, ...]
+    column: str
+    kinds: tuple[str, ...]
+    step: Fraction | None
+    limits: str
+    last_cut: Fraction | None
+    last_cut_step: Fraction | None
+    source: str
+
+
+@cache
+def method_row(name: str) -> MethodRow | None:
+    """The methods-table row by its designation; None for follows, given and standard."""
+    row = catalogue.table("methods").find(name)
+    if row is None:
+        return None
+
+    def number(column: str) -> Fraction | None:
+        return row.number(column) if row.text(column) else None
+
+    return MethodRow(
+        name,
+        row.text("family"),
+        tuple(item.strip() for item in row.text("tables").split(";") if item.strip()),
+        row.text("size_column"),
+        tuple(item.strip() for item in row.text("kinds").split(";")),
+        number("step_mm"),
+        row.text("limits"),
+        number("last_cut_mm"),
+        number("last_cut_step_mm"),
+        row.text("source"),
+    )
+
+
+@cache
+def _from_catalogue(name: str) -> tuple[Candidate, ...]:
+    row = method_row(name)
+    if row is None:
+        return ()
+    found = []
+    known = set(catalogue.names())
+    for table_name in row.tables:
+        if table_name not in known:
+            continue
+        table = catalogue.table(table_name)
+        has_tolerance = "tolerance" in table.columns
+        for item in table.rows:
+            value = item.mm(row.column)
+            if value is not None:
+                found.append(
+                    Candidate(
+                        value,
+                        item.text("designation"),
+                        table_name,
+                        item.text("source"),
+                        item.text("place"),
+                        False,
+                        item.text("tolerance") if has_tolerance else "",
+                    )
+                )
+    return tuple(found)
+
+
+@cache
+def _thread_tables() -> tuple[str, ...]:
+    row = method_row("thread")
+    return row.tables if row else ()
+
+
+def _shop_candidate(row: ShopRow) -> Candidate | None:
+    source = f"shop list, {row.place}"
+    if row.family == "thread":
+        from scaler.threads import UnknownThread, find_thread
+
+        try:
+            thread = find_thread(row.designation)
+        except UnknownThread:
+            return None
+        return Candidate(thread.major_mm, thread.designation, "shop", source, "", True)
+    if row.size is None:
+        return None
+    return Candidate(row.size, row.designation, "shop", source, "", True)
+
+
+class Rows:
+    """Candidates of a model's methods, each list made once and sorted by size."""
+
+    def __init__(self, model: Model) -> None:
+        self._model = model
+        self._lists: dict[str, tuple[Candidate, ...]] = {}
+
+    def of(self, method: Method) -> tuple[Candidate, ...]:
+        """All rows that serve a method, by size; the shop's first among equals."""
+        found = self._lists.get(method.name)
+        if found is None:
+            row = method_row(method.name)
+            family = row.family if row else ""
+            candidates = [
+                candidate
+                for item in self._model.shop
+                if item.family == family and (candidate := _shop_candidate(item)) is not None
+            ]
+            if not self._model.shop_only:
+                candidates += _from_catalogue(method.name)
+            # stable: of equal sizes the shop's own, then the catalogue's order
+            candidates.sort(key=lambda item: (item.value, not item.shop))
+            found = self._lists[method.name] = tuple(candidates)
+        return found
+
+
+def pick(
+    candidates: Sequence[Candidate],
+    target: Fraction,
+    direction: Literal["nearest", "up", "down"] = "nearest",
+) -> Candidate | None:
+    """The row nearest to a size, or the next not below (up) or not above (down); None if none.
+
+    Of two rows equally near the smaller is taken; of equal sizes the first in the list.
+
+    >>> rows = [Candidate(Fraction(v), str(v), "t", "", "", False) for v in (10, 12)]
+    >>> pick(rows, Fraction(11)).designation
+    '10'
+    """
+    at = bisect_left(candidates, target, key=lambda item: item.value)
+    above = candidates[at] if at < len(candidates) else None
+    below = None
+    if at:
+        value = candidates[at - 1].value
+        below = candidates[bisect_left(candidates, value, key=lambda item: item.value)]
+    if above is not None and above.value == target:
+        return above
+    if direction == "up":
+        return above
+    if direction == "down":
+        return below
+    if below is None or above is None:
+        return above or below
+    return below if target - below.value <= above.value - target else above

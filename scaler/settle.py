@@ -1,0 +1,487 @@
+"""Sizes of a model at a stage: exact, each rounded alone, or as chosen.
+
+* ``exact``: full size times scale, before any rounding; sizes that are not drawn are worked out.
+* ``rounded``: each drawn size by itself, by the first method of its rule, looking at nothing else.
+* ``chosen``: readings of made sizes first, then recorded choices, then the rule's methods in order
+  within reach, inside the bounds of the track standard where one applies.
+
+What a size follows, or is defined by, is put in after what it names; sizes that only conditions
+fix are solved for. The settled values are exact fractions, or narrow intervals where a root or an
+angle makes them irrational.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from scaler import cautions, standards
+from scaler.expressions import Add, EvaluationError, Name, Neg, Node, names
+from scaler.problems import InputError, Problem
+from scaler.records import Bounds, Choice, Kind, Method, Model, Size, Stage, State
+from scaler.rows import Candidate, Rows, method_row, pick
+from scaler.solve import SolveError, Value, middle, solve_block, value_of
+
+ONE = Fraction(1)
+HALF_MM = Fraction(1, 2)
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """One size at a stage: value, the method and row it came by, and in words why."""
+
+    value: Value
+    method: str
+    way: str
+    row: Candidate | None = None
+    why: str = ""
+    note: str = ""
+    made: bool = False
+
+
+@dataclass(frozen=True)
+class Settlement:
+    """All sizes at a stage. ``values`` also holds ``size@copy`` for copies with their own reading."""
+
+    stage: Stage
+    values: Mapping[str, Value]
+    results: Mapping[str, Settled]
+    defined_by: Mapping[str, Node] = field(default_factory=dict)
+    solved_by: Mapping[str, str] = field(default_factory=dict)
+    notes: tuple[Problem, ...] = ()
+
+
+def refused_parts(model: Model) -> frozenset[str]:
+    """Names of the parts that get no figure."""
+    return frozenset(p.name for p in model.parts.values() if cautions.refused(p) is not None)
+
+
+def exact_size(size: Size, ratio: Fraction) -> Fraction | None:
+    """Full size × scale [mm]; angles, tapers and counts as they are; None where nothing is drawn."""
+    if size.full is None:
+        return None
+    return size.full * ratio if size.kind.is_length else size.full
+
+
+def reach_of(size: Size, method: Method | None, exact: Fraction) -> Fraction:
+    """The greatest departure allowed [mm]: the size's own, its method's, or the default.
+
+    Default: 10 % or 0.5 mm, whichever is more, at most 1 mm; 0.5 mm for positions.
+    """
+    if size.reach is not None:
+        return size.reach
+    if method is not None and method.reach is not None:
+        return method.reach
+    if size.kind is Kind.POSITION:
+        return HALF_MM
+    return min(ONE, max(abs(exact) / 10, HALF_MM))
+
+
+def to_step(value: Fraction, step: Fraction, direction: str) -> Fraction:
+    """A value brought to a multiple of a step; halves go up.
+
+    >>> to_step(Fraction("37.042"), Fraction("0.1"), "nearest")
+    Fraction(37, 1)
+    """
+    quotient = value / step
+    if direction == "up":
+        return -(-quotient.numerator // quotient.denominator) * step
+    if direction == "down":
+        return (quotient.numerator // quotient.denominator) * step
+    shifted = quotient + HALF_MM
+    return (shifted.numerator // shifted.denominator) * step
+
+
+def settle(model: Model, stage: Stage = Stage.CHOSEN, *, as_drawn: bool = False) -> Settlement:
+    """The sizes of a model at a stage; ``as_drawn`` leaves readings and made sizes out.
+
+    Raises :class:`scaler.problems.InputError` where sizes are left open, statements contradict
+    each other or a ring has no solution, naming the statements with file and line.
+    """
+    return _Settler(model, stage, as_drawn).run()
+
+
+class _Settler:
+    def __init__(self, model: Model, stage: Stage, as_drawn: bool) -> None:
+        self.model, self.stage, self.as_drawn = model, stage, as_drawn
+        self.rows = Rows(model)
+        self.bounds = standards.of_model(model)
+        self.refused = refused_parts(model)
+        self.values: dict[str, Value] = {}
+        self.results: dict[str, Settled] = {}
+        self.defined: dict[str, Node] = {}
+        self.solved_by: dict[str, str] = {}
+        self.problems: list[Problem] = []
+        self.notes: list[Problem] = []
+
+    def run(self) -> Settlement:
+        waiting: dict[str, Node] = {}
+        unknown: list[str] = []
+        for size in self.model.sizes.values():
+            if size.part in self.refused:
+                continue
+            result = self.alone(size)
+            if result is not None:
+                self.keep(size, result)
+                continue
+            node = self.definition(size)
+            if node is not None:
+                waiting[size.id] = node
+            else:
+                unknown.append(size.id)
+        self.define(waiting, unknown)
+        if self.problems:
+            raise InputError(self.problems)
+        self.copies()
+        return Settlement(
+            self.stage, self.values, self.results, self.defined, self.solved_by, tuple(self.notes)
+        )
+
+    def keep(self, size: Size, result: Settled) -> None:
+        self.values[size.id] = result.value
+        self.results[size.id] = result
+
+    def copies(self) -> None:
+        if self.stage is not Stage.CHOSEN or self.as_drawn:
+            return
+        for (identity, copy), reading in self.model.readings.items():
+            if copy:
+                self.values[f"{identity}@{copy}"] = reading.value
+
+    def definition(self, size: Size) -> Node | None:
+        """The expression that a size is worked out from, if it has one at this stage."""
+        if size.equals is not None:
+            return size.equals
+        for method in size.rule:
+            if method.way == "follow":
+                return method.argument
+        return None
+
+    def alone(self, size: Size) -> Settled | None:
+        """What can be said of a size without looking at another; None where that is not enough."""
+        exact = exact_size(size, self.model.ratio)
+        if self.stage is Stage.CHOSEN:
+            fixed = self.fixed(size)
+            if fixed is not None:
+                return fixed
+        if size.equals is not None and (self.stage is not Stage.EXACT or exact is None):
+            return None
+        if exact is None:
+            for method in size.rule:
+                if method.way == "given" and method.value is not None:
+                    return Settled(method.value, method.text, "given", why="given in the model")
+                if method.way == "follow":
+                    return None
+                if method.way == "standard":
+                    return self.by_standard(size, None, method)
+            return None
+        if self.stage is Stage.EXACT:
+            return Settled(exact, "full size × scale", "exact")
+        return self.by_rule(size, exact)
+
+    def fixed(self, size: Size) -> Settled | None:
+        """A value that is no longer open: read, made, locked or chosen."""
+        if not self.as_drawn:
+            reading = self.model.readings.get((size.id, ""))
+            if reading is not None:
+                return Settled(
+                    reading.value, "measured", "made", why=f"reading, {reading.place}", made=True
+                )
+            if size.made is not None and size.state is not State.SCRAPPED:
+                return Settled(size.made, str(size.state), "made", why="stated as made", made=True)
+        choice = self.model.choices.get(size.id)
+        return None if choice is None else self.by_choice(size, choice)
+
+    def by_choice(self, size: Size, choice: Choice) -> Settled:
+        named = [m for m in size.rule if choice.method in (m.name, m.text)] or list(size.rule)
+        for method in named:
+            row = self.obtains(size, method, choice.value)
+            if row is not None:
+                why = f"choice, {choice.place}" + (f": {choice.note}" if choice.note else "")
+                found = row if isinstance(row, Candidate) else None
+                return Settled(choice.value, method.name, "choice", found, why)
+        if size.rule and size.equals is None:
+            self.notes.append(
+                Problem(
+                    "choice-not-obtainable",
+                    f"the choice for {size.id} is on no step and in no row of its rule",
+                    choice.place,
+                    severity="warning",
+                    expected="; ".join(m.text for m in size.rule),
+                    advice="add a method to the rule that can make it",
+                )
+            )
+        name = choice.method or (size.rule[0].name if size.rule else "choice")
+        return Settled(choice.value, name, "choice", why=f"choice, {choice.place}")
+
+    def obtains(self, size: Size, method: Method, value: Fraction) -> Candidate | bool | None:
+        """A row of the method with that size, True where it can be cut so, else None."""
+        if method.way in ("row", "thread"):
+            row = pick(self.rows.of(method), value)
+            return row if row is not None and row.value == value else None
+        if method.way == "cut":
+            steps = [method.step]
+            table = method_row(method.name)
+            if table is not None:
+                steps.append(table.last_cut_step)
+            return True if any(s and (value / s).denominator == 1 for s in steps) else None
+        return True if method.way in ("given", "follow", "standard") else None
+
+    def by_rule(self, size: Size, exact: Fraction) -> Settled | None:
+        """The rule's first method alone (rounded), or the first within reach and bounds (chosen)."""
+        if not size.rule:
+            return Settled(exact, "full size × scale", "exact", note="no rule: not rounded")
+        alone = self.stage is Stage.ROUNDED
+        bound = None if alone or not size.standard else self.bounds.get(size.standard)
+        limits: Bounds = (bound.lower, bound.upper) if bound else (None, None)
+        first: Settled | None = None
+        for method in size.rule:
+            if method.way == "follow":
+                if first is None:
+                    return None
+                continue
+            found = self.by_method(size, method, exact, limits)
+            if found is None:
+                continue
+            if alone:
+                return found
+            value = middle(found.value)
+            off = abs(value - exact)
+            inside = (limits[0] is None or value >= limits[0]) and (
+                limits[1] is None or value <= limits[1]
+            )
+            if inside and (bound is not None or off <= reach_of(size, method, exact)):
+                return found
+            first = first or found
+        if first is None:
+            self.problems.append(
+                Problem(
+                    "nothing-serves",
+                    f"nothing serves {size.id}: its rule finds no row at all",
+                    size.place,
+                    read="; ".join(m.text for m in size.rule),
+                    expected="a method with rows, or a size cut to a step",
+                    advice="add rows to the shop list, or a method such as turned or bored",
+                )
+            )
+            return Settled(exact, "none", "exact")
+        where = "outside the standard's bounds" if bound else "beyond its reach"
+        off = middle(first.value) - exact
+        return Settled(
+            first.value,
+            first.method,
+            first.way,
+            first.row,
+            first.why,
+            f"{where}: the best its rule finds departs {float(off):+.3f} mm",
+        )
+
+    def by_method(
+        self, size: Size, method: Method, exact: Fraction, limits: Bounds
+    ) -> Settled | None:
+        if method.way == "cut" and method.step:
+            value = to_step(exact, method.step, method.direction)
+            lower, upper = limits
+            if lower is not None and value < lower:
+                value = to_step(lower, method.step, "up")
+            if upper is not None and value > upper:
+                value = to_step(upper, method.step, "down")
+            if value <= 0 < exact:
+                value = method.step
+            return Settled(value, method.name, "cut", why=f"on its step of {_mm(method.step)}")
+        if method.way == "given" and method.value is not None:
+            return Settled(method.value, method.text, "given", why="given in the model")
+        if method.way == "standard":
+            return self.by_standard(size, exact, method)
+        rows = self.rows.of(method)
+        if limits != (None, None):
+            rows = (
+                tuple(
+                    r
+                    for r in rows
+                    if (limits[0] is None or r.value >= limits[0])
+                    and (limits[1] is None or r.value <= limits[1])
+                )
+                or rows
+            )
+        row = pick(rows, exact, method.direction)
+        if row is None:
+            return None
+        return Settled(row.value, method.name, method.way, row, f"{row.designation} ({row.source})")
+
+    def by_standard(self, size: Size, exact: Fraction | None, method: Method) -> Settled | None:
+        row = self.bounds.get(size.standard)
+        if row is None:
+            return None
+        ends = [end for end in (row.lower, row.upper) if end is not None]
+        if exact is None:
+            value = sum(ends, Fraction(0)) / len(ends)
+        else:
+            value = exact
+            if row.lower is not None:
+                value = max(value, row.lower)
+            if row.upper is not None:
+                value = min(value, row.upper)
+        if method.step:
+            value = to_step(value, method.step, "nearest")
+            if row.lower is not None and value < row.lower:
+                value += method.step
+            if row.upper is not None and value > row.upper:
+                value -= method.step
+        return Settled(value, "standard", "standard", why=f"{row.designation} ({row.source})")
+
+    def define(self, waiting: dict[str, Node], unknown: list[str]) -> None:
+        """Sizes that others make: in the order of what they name, rings and unknowns last."""
+        pending = {*waiting, *unknown}
+        needs = {
+            identity: {name for name in names(node) if name in pending}
+            for identity, node in waiting.items()
+        }
+        blocked: dict[str, list[str]] = {}
+        for identity, wanted in needs.items():
+            for name in wanted:
+                blocked.setdefault(name, []).append(identity)
+        ready = [identity for identity, wanted in needs.items() if not wanted]
+        while ready:
+            identity = ready.pop()
+            self.evaluate(identity, waiting.pop(identity))
+            for other in blocked.get(identity, ()):
+                needs[other].discard(identity)
+                if not needs[other] and other in waiting:
+                    ready.append(other)
+        if waiting or unknown:
+            self.solve(waiting, unknown)
+
+    def evaluate(self, identity: str, node: Node) -> None:
+        size = self.model.sizes[identity]
+        lacking = [n for n in names(node) if n not in self.values]
+        if lacking:
+            return  # a refused part's size: no figure can be made from it
+        try:
+            value = value_of(node, self.values, self.model.ratio)
+        except EvaluationError as error:
+            self.problems.append(
+                Problem(
+                    "cannot-evaluate",
+                    f"{identity} cannot be worked out: {error}",
+                    size.place,
+                    read=size.equals_text,
+                    expected="an expression with a value at these sizes",
+                    advice="look at the sizes that it names",
+                )
+            )
+            return
+        self.defined[identity] = node
+        self.keep(size, self.finished(size, value, "worked out from its definition"))
+
+    def finished(self, size: Size, value: Value, why: str) -> Settled:
+        """A worked-out value, brought to the step of the size's first cut where it has one."""
+        name = "defined" if size.equals is not None else "follows"
+        if not size.rule and size.equals is None:
+            name = "solved"
+        if self.stage is not Stage.EXACT:
+            for method in size.rule:
+                if method.way == "cut" and method.step:
+                    stepped = to_step(middle(value), method.step, method.direction)
+                    return Settled(stepped, method.name, "defined", why=why)
+        return Settled(value, name, "defined", why=why)
+
+    def solve(self, waiting: dict[str, Node], unknown: list[str]) -> None:
+        """Rings of definitions, and sizes that only conditions fix."""
+        from scaler.disagreements import disagreements
+        from scaler.graph import decompose
+
+        open_names = {*waiting, *unknown}
+        equations: dict[str, Node] = {}
+        for identity, node in waiting.items():
+            equations[f"size {identity}"] = Add((Name(identity), Neg(node)))
+        for condition in self.model.conditions.values():
+            if condition.equality and set(names(condition.expression)) & open_names:
+                equations[f"condition {condition.id}"] = condition.expression
+        shut = {
+            key
+            for key, node in equations.items()
+            if any(n not in self.values and n not in open_names for n in names(node))
+        }
+        equations = {key: node for key, node in equations.items() if key not in shut}
+        pieces = decompose(
+            {key: [n for n in names(node) if n in open_names] for key, node in equations.items()}
+        )
+        for block in pieces.blocks:
+            nodes = [equations[key] for key in block.equations]
+            bounds = {n: self.model.sizes[n].between for n in block.unknowns}
+            guesses = {
+                n: exact
+                for n in block.unknowns
+                if (exact := exact_size(self.model.sizes[n], self.model.ratio)) is not None
+            }
+            try:
+                solution = solve_block(
+                    nodes, block.unknowns, self.values, self.model.ratio, bounds, guesses
+                )
+            except (SolveError, EvaluationError) as error:
+                self.unsolved(block.equations, block.unknowns, error)
+                continue
+            for key, name in zip(block.equations, block.unknowns, strict=True):
+                self.solved_by[name] = key
+            for name, value in solution.values.items():
+                size = self.model.sizes[name]
+                self.keep(size, self.finished(size, value, solution.how))
+        if self.stage is Stage.EXACT and not self.problems:
+            self.problems += disagreements(
+                self.model, equations, pieces.spare, self.values, self.solved_by
+            )
+        lost = set(pieces.open_unknowns) | {
+            n for n in open_names if not any(n in names(e) for e in equations.values())
+        }
+        if lost - set(self.values) and not self.problems:
+            self.left_open(sorted(lost - set(self.values)), equations, pieces.missing)
+
+    def place_of(self, key: str) -> Problem:
+        what, _, name = key.partition(" ")
+        if what == "size":
+            size = self.model.sizes[name]
+            return Problem("", f"{name} = {size.equals_text or 'follows'}", size.place)
+        condition = self.model.conditions[name]
+        return Problem("", f"{name}: {condition.text}", condition.place)
+
+    def unsolved(self, keys: tuple[str, ...], unknowns: tuple[str, ...], error: Exception) -> None:
+        places = [self.place_of(key) for key in keys]
+        listed = "; ".join(f"{p.headline} ({p.place})" for p in places)
+        self.problems.append(
+            Problem(
+                "no-solution",
+                f"{', '.join(unknowns)} cannot be solved for: {getattr(error, 'problem', error)}",
+                places[0].place,
+                read=listed,
+                expected=getattr(error, "expected", ""),
+                advice=getattr(error, "advice", ""),
+            )
+        )
+
+    def left_open(self, lost: list[str], equations: Mapping[str, Node], missing: int) -> None:
+        for name in lost:
+            size = self.model.sizes[name]
+            within = [self.place_of(k) for k, e in equations.items() if name in names(e)]
+            known = "; ".join(f"{p.headline} ({p.place})" for p in within)
+            others = [other for other in lost if other != name]
+            need = max(1, min(missing, len(lost)))
+            self.problems.append(
+                Problem(
+                    "open-size",
+                    f"nothing fixes {name}"
+                    + (f"; it hangs together with {', '.join(others[:6])}" if others else ""),
+                    size.place,
+                    read=known or "no full size, no definition and no condition",
+                    expected=f"{need} of these sizes given" if others else "its full size",
+                    advice=f"write full = … for {name}, or a condition with == that fixes it",
+                )
+            )
+
+
+def _mm(value: Fraction) -> str:
+    from scaler.lengths import format_exact
+
+    whole = float(value)
+    return f"{whole:g} mm" if Fraction(str(whole)) == value else f"{format_exact(value)} mm"
