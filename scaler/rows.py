@@ -10,6 +10,7 @@ from functools import cache
 from typing import Literal
 
 from scaler import catalogue
+from scaler.lengths import format_decimal
 from scaler.records import Method, Model, ShopRow
 
 
@@ -24,6 +25,7 @@ class Candidate:
     place: str
     shop: bool
     tolerance: str = ""
+    material: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,9 +36,11 @@ class MethodRow:
     family: str
     tables: tuple[str, ...]
     column: str
+    filters: tuple[tuple[str, tuple[str, ...]], ...]
     kinds: tuple[str, ...]
     step: Fraction | None
     limits: str
+    row_limits: bool
     last_cut: Fraction | None
     last_cut_step: Fraction | None
     source: str
@@ -57,13 +61,20 @@ def method_row(name: str) -> MethodRow | None:
         row.text("family"),
         tuple(item.strip() for item in row.text("tables").split(";") if item.strip()),
         row.text("size_column"),
+        tuple(_filter(item) for item in row.text("filters").split(";") if item.strip()),
         tuple(item.strip() for item in row.text("kinds").split(";")),
         number("step_mm"),
         row.text("limits"),
+        row.text("row_limits") == "yes",
         number("last_cut_mm"),
         number("last_cut_step_mm"),
         row.text("source"),
     )
+
+
+def _filter(text: str) -> tuple[str, tuple[str, ...]]:
+    column, _, values = text.partition("=")
+    return column.strip(), tuple(value.strip() for value in values.split("|"))
 
 
 @cache
@@ -72,15 +83,13 @@ def _from_catalogue(name: str) -> tuple[Candidate, ...]:
     if row is None:
         return ()
     found = []
-    known = set(catalogue.names())
     for table_name in row.tables:
-        if table_name not in known:
-            continue
         table = catalogue.table(table_name)
-        has_tolerance = "tolerance" in table.columns
         for item in table.rows:
+            if any(c in table.columns and item.text(c) not in v for c, v in row.filters):
+                continue
             value = item.mm(row.column)
-            if value is not None:
+            if value is not None and value > 0:
                 found.append(
                     Candidate(
                         value,
@@ -89,16 +98,44 @@ def _from_catalogue(name: str) -> tuple[Candidate, ...]:
                         item.text("source"),
                         item.text("place"),
                         False,
-                        item.text("tolerance") if has_tolerance else "",
+                        _tolerance(item) if row.row_limits else "",
+                        item.text("material") if "material" in table.columns else "",
                     )
                 )
     return tuple(found)
 
 
-@cache
-def _thread_tables() -> tuple[str, ...]:
-    row = method_row("thread")
-    return row.tables if row else ()
+def _tolerance(item: catalogue.Row) -> str:
+    """The tolerance a row is supplied to: its class, or its deviations; '' where it gives none."""
+    columns = item.table.columns
+    if "tolerance" in columns and item.text("tolerance"):
+        return item.text("tolerance")
+    for lower, upper in (("lower_mm", "upper_mm"), ("lower_in", "upper_in")):
+        if lower in columns and item.text(lower) and item.text(upper):
+            base = lower[:-3], upper[:-3]
+            low, high = item.mm(base[0]), item.mm(base[1])
+            if low is not None and high is not None:
+                return f"{_signed(low)} mm {_signed(high)} mm"
+    return ""
+
+
+def _signed(value: Fraction) -> str:
+    return f"{'-' if value < 0 else '+'}{format_decimal(abs(value), 6)}"
+
+
+def _of_material(candidates: Sequence[Candidate], material: str) -> Sequence[Candidate]:
+    """Those of the part's material; all where it names none of theirs (cut from what there is)."""
+    wanted = set(material.lower().replace(",", " ").split())
+    if not wanted:
+        return candidates
+    fitting = [
+        item
+        for item in candidates
+        if not item.material
+        or set(item.material.split()) <= wanted
+        or wanted <= set(item.material.split())
+    ]
+    return fitting or candidates
 
 
 def _shop_candidate(row: ShopRow) -> Candidate | None:
@@ -121,11 +158,14 @@ class Rows:
 
     def __init__(self, model: Model) -> None:
         self._model = model
-        self._lists: dict[str, tuple[Candidate, ...]] = {}
+        self._lists: dict[tuple[str, str], tuple[Candidate, ...]] = {}
 
-    def of(self, method: Method) -> tuple[Candidate, ...]:
-        """All rows that serve a method, by size; the shop's first among equals."""
-        found = self._lists.get(method.name)
+    def of(self, method: Method, material: str = "") -> tuple[Candidate, ...]:
+        """All rows that serve a method, by size; the shop's first among equals.
+
+        Stock rows are those of the part's material, where the tables hold it.
+        """
+        found = self._lists.get((method.name, material))
         if found is None:
             row = method_row(method.name)
             family = row.family if row else ""
@@ -135,10 +175,10 @@ class Rows:
                 if item.family == family and (candidate := _shop_candidate(item)) is not None
             ]
             if not self._model.shop_only:
-                candidates += _from_catalogue(method.name)
+                candidates += _of_material(_from_catalogue(method.name), material)
             # stable: of equal sizes the shop's own, then the catalogue's order
             candidates.sort(key=lambda item: (item.value, not item.shop))
-            found = self._lists[method.name] = tuple(candidates)
+            found = self._lists[method.name, material] = tuple(candidates)
         return found
 
 

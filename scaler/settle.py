@@ -218,7 +218,7 @@ class _Settler:
     def obtains(self, size: Size, method: Method, value: Fraction) -> Candidate | bool | None:
         """A row of the method with that size, True where it can be cut so, else None."""
         if method.way in ("row", "thread"):
-            row = pick(self.rows.of(method), value)
+            row = pick(self.rows.of(method, self.material(size)), value)
             return row if row is not None and row.value == value else None
         if method.way == "cut":
             steps = [method.step]
@@ -277,6 +277,9 @@ class _Settler:
             f"{where}: the best its rule finds departs {float(off):+.3f} mm",
         )
 
+    def material(self, size: Size) -> str:
+        return self.model.parts[size.part].material
+
     def by_method(
         self, size: Size, method: Method, exact: Fraction, limits: Bounds
     ) -> Settled | None:
@@ -294,7 +297,7 @@ class _Settler:
             return Settled(method.value, method.text, "given", why="given in the model")
         if method.way == "standard":
             return self.by_standard(size, exact, method)
-        rows = self.rows.of(method)
+        rows = self.rows.of(method, self.material(size))
         if limits != (None, None):
             rows = (
                 tuple(
