@@ -8,7 +8,8 @@ from fractions import Fraction
 from functools import cache
 
 from scaler import catalogue
-from scaler.records import Model, Part, Service, Size
+from scaler.records import Model, Part, Service
+from scaler.rows import method_row
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +37,12 @@ def _words() -> tuple[tuple[str, str, str, str], ...]:
     )
 
 
-def _says(name: str, words: str) -> bool:
-    """Whether a name holds the words, also in the plural."""
+def says(name: str, words: str) -> bool:
+    """Whether a name holds the words in a run, also in the plural.
+
+    >>> says("cover_studs", "stud"), says("steady", "stay")
+    (True, False)
+    """
     parts = name.lower().replace("_", " ").replace("-", " ").split()
     wanted = words.split()
     plain = [part[:-1] if part.endswith("s") and len(part) > 3 else part for part in parts]
@@ -48,7 +53,7 @@ def _says(name: str, words: str) -> bool:
 
 def _named(name: str, what: str, kind: str) -> Iterable[tuple[str, str]]:
     for words, applies, class_, text in _words():
-        if class_ == kind and what in applies.split(";") and _says(name, words):
+        if class_ == kind and what in applies.split(";") and says(name, words):
             yield words, text
 
 
@@ -120,18 +125,25 @@ class Weaker:
     modulus: float
 
 
-def strength_lost(size: Size, exact: Fraction, chosen: Fraction) -> Weaker | None:
-    """Loss of a round section made smaller: diameter, shear area (d²), bending modulus (d³).
+def strength_lost(method: str, exact: Fraction, chosen: Fraction) -> Weaker | None:
+    """What a section made smaller loses: size, shear area and bending modulus, in parts of one.
 
-    None where the size is not a round section or not smaller by 1 % or more. Source: area π d²/4
-    and section modulus π d³/32 of a solid round bar (any text on strength of materials).
+    A round section (bar, turned, thread) loses area as d² and modulus as d³; a flat or plate made
+    thinner loses area as t and modulus as t². None for other methods, and where the section is not
+    smaller by 3 % or more. Source: section modulus π d³/32 of a round bar and b t²/6 of a flat
+    one (any text on strength of materials; common practice).
     """
-    if size.kind.value not in ("external", "thread") or exact <= 0:
+    row = method_row(method)
+    if row is None or exact <= 0:
         return None
     part = chosen / exact
-    if part > Fraction(99, 100) or part <= 0:
+    if part > Fraction(97, 100) or part <= 0:
         return None
-    return Weaker(float(1 - part), float(1 - part**2), float(1 - part**3))
+    if row.column in ("diameter", "major", "outside") or method == "turned":
+        return Weaker(float(1 - part), float(1 - part**2), float(1 - part**3))
+    if row.column == "thickness":
+        return Weaker(float(1 - part), float(1 - part), float(1 - part**2))
+    return None
 
 
 def weaker_caution(identity: str, weaker: Weaker) -> Caution:

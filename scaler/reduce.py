@@ -125,7 +125,9 @@ def from_settlement(model: Model, settlement: Settlement, exact: Settlement) -> 
         )
         lines.append(line)
         if line.exact is not None and line.departure:
-            weaker = cautions.strength_lost(size, middle(line.exact), middle(settled.value))
+            weaker = cautions.strength_lost(
+                settled.method, middle(line.exact), middle(settled.value)
+            )
             if weaker is not None:
                 found.append(cautions.weaker_caution(size.id, weaker))
         notes += _notes(size, settled)
@@ -135,11 +137,12 @@ def from_settlement(model: Model, settlement: Settlement, exact: Settlement) -> 
 
 
 @cache
-def _not_to_scale() -> tuple[tuple[str, str, tuple[str, ...], str, str], ...]:
+def _not_to_scale() -> tuple[tuple[str, str, str, tuple[str, ...], str, str], ...]:
     return tuple(
         (
             row.text("designation"),
             row.text("applies_to"),
+            row.text("on_part"),
             tuple(row.text("kinds").split(";")),
             row.text("unless"),
             row.text("text"),
@@ -153,9 +156,11 @@ def _notes(size: Size, settled: Settled) -> list[Problem]:
     notes = []
     if settled.note and not settled.note.startswith("no rule"):
         notes.append(Problem("reach", f"{size.id}: {settled.note}", size.place, severity="warning"))
-    for words, applies, kinds, unless, text in _not_to_scale():
+    for words, applies, on_part, kinds, unless, text in _not_to_scale():
         name = size.name if applies == "size" else size.part
-        if size.kind.value not in kinds or not cautions._says(name, words):
+        if size.kind.value not in kinds or not cautions.says(name, words):
+            continue
+        if on_part and not cautions.says(size.part, on_part):
             continue
         excused = (
             (unless == "standard" and size.standard)

@@ -1,0 +1,1 @@
+"""Command line of scaler: one small module a command group, no arithmetic here."""

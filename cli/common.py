@@ -1,0 +1,123 @@
+"""What the commands share: options, reading with messages, and output in one of the formats."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any, NoReturn, TypeVar
+
+import click
+
+from scaler.problems import InputError, Problem, as_dict, render_full, render_line
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+FORMATS = ("table", "json", "csv", "markdown")
+
+
+def output_options(function: F) -> F:
+    """``--format`` and ``--out``."""
+    function = click.option(
+        "--out",
+        "out",
+        type=click.Path(dir_okay=False, path_type=Path),
+        help="Write to this file instead of the screen.",
+    )(function)
+    return click.option(
+        "--format", "format_", type=click.Choice(FORMATS), default="table", show_default=True
+    )(function)
+
+
+def units_option(function: F) -> F:
+    """``--units``: the workshop's own where not given."""
+    return click.option(
+        "--units",
+        type=click.Choice(("mm", "in", "both")),
+        default=None,
+        help="Units of the tables; the model's own where not given.",
+    )(function)
+
+
+def model_argument(function: F) -> F:
+    """``MODEL``: a folder or its first file."""
+    return click.argument("model", type=click.Path(path_type=Path))(function)
+
+
+def write(text: str, out: Path | None) -> None:
+    """Text to the screen, or to a file in one move: the old file or the new one, never half."""
+    if not text.endswith("\n"):
+        text += "\n"
+    if out is None:
+        click.echo(text, nl=False)
+        return
+    try:
+        handle, name = tempfile.mkstemp(dir=out.parent, prefix=f".{out.name}.")
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+                file.write(text)
+            os.chmod(name, 0o644)
+            os.replace(name, out)
+        except BaseException:
+            os.unlink(name)
+            raise
+    except OSError as error:
+        stop(f"{out}: cannot be written ({error.strerror or error})")
+
+
+def stop(message: str) -> NoReturn:
+    """Ends with a message and exit status 2."""
+    click.echo(message, err=True)
+    sys.exit(2)
+
+
+def refuse(error: InputError, format_: str = "table") -> NoReturn:
+    """Shows every problem and ends with exit status 2; for scripts also as JSON."""
+    if format_ == "json":
+        click.echo(dumps({"problems": [as_dict(problem) for problem in error.problems]}))
+    show_problems(error.problems)
+    count = len(error.problems)
+    click.echo(f"\n{count} problem{'s' if count != 1 else ''}; nothing was worked out", err=True)
+    sys.exit(2)
+
+
+def show_problems(problems: Sequence[Problem]) -> None:
+    """Problems on the error stream: in full for a person, one a line for an editor."""
+    short = os.environ.get("SCALER_PROBLEMS") == "line"
+    blocks = [render_line(p) if short else render_full(p) for p in problems]
+    click.echo(("\n" if short else "\n\n").join(blocks), err=True)
+
+
+def load(path: Path, format_: str = "table") -> Any:
+    """The model of a path, or its problems and exit status 2."""
+    from scaler.reading import load as load_model
+
+    try:
+        return load_model(path)
+    except InputError as error:
+        refuse(error, format_)
+
+
+def dumps(value: Any) -> str:
+    """JSON for scripts: readable, stable order, plain ASCII not forced."""
+    return json.dumps(value, ensure_ascii=False, indent=2)
+
+
+def table(
+    format_: str, headings: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[int] = ()
+) -> str:
+    """A table as text or as Markdown."""
+    from scaler.report import markdown_table, text_table
+
+    maker = markdown_table if format_ == "markdown" else text_table
+    return maker(headings, rows, right)
+
+
+def csv(rows: Sequence[Mapping[str, Any]]) -> str:
+    """Dict rows as CSV."""
+    from scaler.report import csv_table, flat_rows
+
+    return csv_table(*flat_rows(rows))

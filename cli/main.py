@@ -1,0 +1,80 @@
+"""The ``scaler`` command: a group whose commands are imported only when they are called."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from typing import Any
+
+import click
+
+import scaler
+
+# name: (module, attribute, short help); short helps stand here so that --help imports nothing else
+COMMANDS: dict[str, tuple[str, str, str]] = {
+    "start": ("start_commands", "start", "Write a commented starter model that already runs."),
+    "demo": ("start_commands", "demo", "Run the shipped example; write it out if DIR is given."),
+    "reduce": ("model_commands", "reduce", "Every size: full size, exact, chosen, and why."),
+    "check": ("model_commands", "check", "Every pair and condition, with its verdict."),
+    "explain": ("model_commands", "explain", "Where a number comes from and what hangs on it."),
+    "lookup": ("lookup_commands", "lookup", "Answers from the catalogues: length, thread, fit …"),
+}
+
+
+class LazyGroup(click.Group):
+    """A group that knows its commands' names and short helps without importing them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """All commands, in the order of the work."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command of a name, imported now."""
+        entry = COMMANDS.get(cmd_name)
+        if entry is None:
+            return None
+        command = getattr(import_module(f"scaler.cli.{entry[0]}"), entry[1])
+        assert isinstance(command, click.Command)
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Names an unknown command with the nearest known one."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            from scaler.problems import did_you_mean
+
+            ctx.fail(f"there is no command '{args[0]}'; {did_you_mean(args[0], COMMANDS)}")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The list of commands from their short helps."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, entry[2]) for name, entry in COMMANDS.items()])
+
+
+@click.group(
+    cls=LazyGroup,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+@click.version_option(scaler.__version__, prog_name="scaler")
+def cli() -> None:
+    """Reduce full-size drawings to one coherent set of workshop dimensions for a working model.
+
+    MODEL is a model folder (with a model.toml) or its first file. Exit status: 0 nothing fails,
+    1 something is tight, loose or fails (with --strict also when something is doubtful), 2 the
+    input could not be used.
+    """
+
+
+def main(args: list[str] | None = None) -> Any:
+    """The entry point: any fault of the input ends with a message and exit status 2."""
+    try:
+        return cli.main(args=args, standalone_mode=True)
+    except BrokenPipeError:  # the reader of a pipe has had enough
+        sys.stderr.close()
+        return sys.exit(0)
+
+
+if __name__ == "__main__":
+    main()

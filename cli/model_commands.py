@@ -1,0 +1,172 @@
+"""Commands on a model: reduce, check, explain."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+from scaler.cli import common
+
+from scaler.problems import InputError
+
+STAGES = ("exact", "rounded", "chosen")
+
+
+def titled(format_: str, title: str, body: str) -> str:
+    """A titled block of a text or Markdown answer; '' where there is nothing to show."""
+    if not body:
+        return ""
+    return f"\n## {title}\n\n{body}\n" if format_ == "markdown" else f"\n{title}\n{body}\n"
+
+
+def heading(format_: str, model: Any) -> str:
+    """Title and scale of the model."""
+    text = f"{model.title}\nscale {model.scale.read_as}"
+    return f"# {text.replace(chr(10), chr(10) * 2)}\n" if format_ == "markdown" else f"{text}\n"
+
+
+@click.command()
+@common.model_argument
+@click.option(
+    "--as",
+    "stage",
+    type=click.Choice(STAGES),
+    default="chosen",
+    show_default=True,
+    help="exact scale, each size rounded alone, or as chosen.",
+)
+@click.option("--as-drawn", is_flag=True, help="Leave readings of made sizes out.")
+@common.units_option
+@common.output_options
+def reduce(
+    model: Path, stage: str, as_drawn: bool, units: str | None, format_: str, out: Path | None
+) -> None:
+    """Every size of MODEL: full size, exact, chosen, departure, limits, and how it came about."""
+    loaded = common.load(model, format_)
+    from scaler.reduce import reduce as reduce_model
+
+    try:
+        reduction = reduce_model(loaded, stage, as_drawn=as_drawn)
+    except InputError as error:
+        common.refuse(error, format_)
+    if format_ == "json":
+        common.write(common.dumps(reduction.as_dict()), out)
+    elif format_ == "csv":
+        common.write(common.csv(reduction.as_dict()["sizes"]), out)
+    else:
+        from scaler import tables
+
+        grid = tables.sizes_grid(reduction, units or loaded.work_unit)
+        text = heading(format_, loaded) + "\n"
+        text += common.table(format_, grid.headings, grid.rows, grid.right) + "\n"
+        text += titled(format_, "Look at these", tables.warnings_text(reduction.notes))
+        text += titled(format_, "Cautions", tables.cautions_text(reduction.cautions))
+        common.write(text, out)
+
+
+@click.command()
+@common.model_argument
+@click.option(
+    "--as",
+    "stage",
+    type=click.Choice(STAGES),
+    default="chosen",
+    show_default=True,
+    help="exact scale, each size rounded alone, or as chosen.",
+)
+@click.option(
+    "--side-by-side", is_flag=True, help="All three of them beside each other, at basic sizes."
+)
+@click.option("--as-drawn", is_flag=True, help="Leave readings of made sizes out.")
+@click.option("--strict", is_flag=True, help="Exit status 1 also when something is doubtful.")
+@common.units_option
+@common.output_options
+def check(
+    model: Path,
+    stage: str,
+    side_by_side: bool,
+    as_drawn: bool,
+    strict: bool,
+    units: str | None,
+    format_: str,
+    out: Path | None,
+) -> None:
+    """Every pair and condition of MODEL, with its verdict, the cause, and each conflict in words."""
+    loaded = common.load(model, format_)
+    from scaler.conflicts import check as check_model
+
+    try:
+        result = check_model(loaded, stage, as_drawn=as_drawn)
+        others = (
+            [check_model(loaded, other, as_drawn=as_drawn) for other in STAGES]
+            if side_by_side
+            else []
+        )
+    except InputError as error:
+        common.refuse(error, format_)
+    if format_ == "json":
+        answer = result.as_dict()
+        if others:
+            answer["stages"] = {str(other.stage): other.as_dict() for other in others}
+        common.write(common.dumps(answer), out)
+    elif format_ == "csv":
+        rows = result.frame().to_dict("records") if not others else []
+        if others:
+            for other in others:
+                rows += [
+                    {"stage": str(other.stage), **row} for row in other.frame().to_dict("records")
+                ]
+        common.write(common.csv(rows), out)
+    else:
+        common.write(check_text(loaded, result, others, units, format_), out)
+    sys.exit(result.status(strict=strict))
+
+
+def check_text(loaded: Any, result: Any, others: list[Any], units: str | None, format_: str) -> str:
+    """The answer of ``check`` for a person."""
+    from scaler import tables
+
+    unit = units or loaded.work_unit
+    text = heading(format_, loaded) + "\n"
+    if others:
+        grid = tables.compare_grid(others, unit)
+    else:
+        grid = tables.findings_grid(result.findings, unit)
+    text += common.table(format_, grid.headings, grid.rows, grid.right) + "\n\n"
+    text += "\n".join(tables.counts_text(item) for item in others or [result]) + "\n"
+    if not others:
+        text += titled(format_, "Conflicts", tables.conflicts_text(result))
+        text += titled(format_, "Notes", tables.notes_text(result.findings))
+        text += titled(format_, "Look at these", tables.warnings_text(result.reduction.notes))
+        text += titled(format_, "Cautions", tables.cautions_text(result.reduction.cautions))
+    return text
+
+
+@click.command()
+@common.model_argument
+@click.argument("size")
+@click.option("--as-drawn", is_flag=True, help="Leave readings of made sizes out.")
+@common.units_option
+@common.output_options
+def explain(
+    model: Path, size: str, as_drawn: bool, units: str | None, format_: str, out: Path | None
+) -> None:
+    """Where the number of SIZE (part.size) comes from, and which pairs and conditions hang on it."""
+    loaded = common.load(model, format_)
+    from scaler.explaining import explain as explain_size
+
+    try:
+        explanation = explain_size(loaded, size, as_drawn=as_drawn)
+    except InputError as error:
+        common.refuse(error, format_)
+    if format_ == "json":
+        common.write(common.dumps(explanation.as_dict()), out)
+    elif format_ == "csv":
+        common.write(common.csv(explanation.as_dict()["steps"]), out)
+    else:
+        from scaler import tables
+
+        text = tables.explanation_text(explanation, units or loaded.work_unit)
+        common.write(f"```\n{text}\n```" if format_ == "markdown" else text, out)

@@ -1,0 +1,253 @@
+"""The tables that a person reads: what the command line prints, from the same results."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from scaler.cautions import Caution
+from scaler.check import Finding
+from scaler.conflicts import CheckResult
+from scaler.explaining import Explanation
+from scaler.lengths import format_mm
+from scaler.problems import Problem
+from scaler.records import Kind, Stage, Verdict
+from scaler.reduce import Reduction, SizeLine
+from scaler.report import length_text, sixty_fourth, window_text
+from scaler.solve import Value, middle
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Headings and cells of one table; ``right`` names the columns of figures."""
+
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    right: tuple[int, ...] = ()
+
+
+def sizes_grid(reduction: Reduction, units: str) -> Grid:
+    """Every size: full size as drawn, exact, chosen, departure, limits, how."""
+    figures = ["exact", "chosen", "departure", "limits"]
+    headings = ["size", "kind", "full size", *figures, "how"]
+    if units == "in":
+        headings.insert(5, "64ths, thou")
+    rows = []
+    for line in reduction.lines:
+        cells = [line.size.id, str(line.size.kind)]
+        if line.refused:
+            rows.append((*cells, "no figure", *["-"] * (len(headings) - 4), "refused"))
+            continue
+        cells.append(line.size.drawn_as or "not drawn")
+        cells.append(_value(line, line.exact, units, 3))
+        cells.append(_value(line, line.chosen, units, 3))
+        if units == "in":
+            cells.append(sixty_fourth(line.chosen) if line.size.kind.is_length else "-")
+        cells.append(_departure(line, units))
+        cells.append(_limits(line, units))
+        cells.append(_how(line))
+        rows.append(tuple(cells))
+    right = tuple(range(3, len(headings) - 1))
+    return Grid(tuple(headings), tuple(rows), right)
+
+
+def _value(line: SizeLine, value: Value | None, units: str, places: int) -> str:
+    if value is None:
+        return "-"
+    if not line.size.kind.is_length:
+        plain = middle(value)
+        text = f"{format_mm(plain, 2)}".rstrip("0").rstrip(".")
+        return f"{text}°" if line.size.kind is Kind.ANGLE else text
+    return length_text(value, units, places)
+
+
+def _departure(line: SizeLine, units: str) -> str:
+    if line.departure is None or not line.size.kind.is_length:
+        return "-"
+    text = length_text(abs(line.departure), units, 3)
+    sign = "-" if line.departure < 0 else ("+" if line.departure else "")
+    return sign + text
+
+
+def _limits(line: SizeLine, units: str) -> str:
+    if line.limits is None or not line.size.kind.is_length:
+        return "-"
+    lower, upper = line.limits.lower, line.limits.upper
+    if lower == -upper:
+        return f"±{length_text(upper, 'mm' if units == 'both' else units, 3)}"
+    unit = "mm" if units == "both" else units
+    return f"{_signed(upper, unit)} {_signed(lower, unit)}"
+
+
+def _signed(value: Value, unit: str) -> str:
+    plain = middle(value)
+    sign = "-" if plain < 0 else "+"
+    return "0" if plain == 0 else f"{sign}{length_text(abs(plain), unit, 3)}"
+
+
+def _how(line: SizeLine) -> str:
+    settled = line.settled
+    if settled is None:
+        return "-"
+    text = settled.method
+    if settled.row is not None:
+        text += f", {settled.row.designation}"
+    if settled.way == "choice":
+        text += " (choice)"
+    if settled.note and settled.note.startswith(("beyond", "outside")):
+        text += f" ({settled.note.partition(':')[0]})"
+    return text
+
+
+def findings_grid(findings: Sequence[Finding], units: str) -> Grid:
+    """Every pair and condition: verdict, wanted, found, basis, cause."""
+    rows = []
+    for finding in findings:
+        item = finding.statement
+        unit = units if item.dimension == "length" else "mm"
+        rows.append(
+            (
+                str(finding.verdict),
+                item.id,
+                window_text((item.lower, item.upper), unit),
+                "-" if finding.basic is None else length_text(finding.basic, unit, 3),
+                window_text(finding.found, unit),
+                str(finding.cause) if finding.cause else "",
+                str(item.basis),
+            )
+        )
+    return Grid(
+        ("verdict", "pair or condition", "wanted", "basic", "found", "cause", "basis"),
+        tuple(rows),
+        (2, 3, 4),
+    )
+
+
+def compare_grid(results: Sequence[CheckResult], units: str) -> Grid:
+    """The stages side by side: each statement's value and verdict at exact, rounded and chosen."""
+    headings = ["pair or condition", "wanted"]
+    for result in results:
+        headings += [str(result.stage), "verdict"]
+    by_id = [{f.statement.id: f for f in result.findings} for result in results]
+    rows = []
+    for finding in results[0].findings:
+        item = finding.statement
+        unit = units if item.dimension == "length" else "mm"
+        cells = [item.id, window_text((item.lower, item.upper), unit)]
+        for found in by_id:
+            other = found.get(item.id)
+            if other is None:  # copies with readings of their own stand in its place
+                cells += ["-", "by copies"]
+                continue
+            basic = other.basic
+            cells.append("-" if basic is None else length_text(basic, unit, 3))
+            cells.append(str(other.verdict))
+        rows.append(tuple(cells))
+    return Grid(tuple(headings), tuple(rows), (1, 2, 4, 6))
+
+
+def counts_text(result: CheckResult) -> str:
+    """One line: how many statements, and how many of each verdict."""
+    counts = result.counts()
+    told = ", ".join(f"{number} {verdict}" for verdict, number in counts.items() if number)
+    stage = {
+        Stage.EXACT: "at exact scale, basic sizes",
+        Stage.ROUNDED: "each size rounded alone, basic sizes",
+        Stage.CHOSEN: "as chosen, on each basis",
+    }[result.stage]
+    return f"{len(result.findings)} pairs and conditions {stage}: {told or 'none'}"
+
+
+def conflicts_text(result: CheckResult) -> str:
+    """Each conflict in words, with its statements and their places."""
+    blocks = []
+    for conflict in result.conflicts:
+        lines = [f"* {conflict.text}"]
+        lines += [f"    {member.text} ({member.place})" for member in conflict.members]
+        blocks.append("\n".join(lines))
+    return "\n".join(blocks)
+
+
+def notes_text(findings: Sequence[Finding]) -> str:
+    """The notes of doubtful findings, and the shifted aims of last cuts."""
+    lines = []
+    for finding in findings:
+        name = finding.statement.id
+        if finding.note and finding.verdict is not Verdict.HOLDS:
+            lines.append(f"* {name}: {finding.note}")
+        aim = finding.aim
+        if aim is not None and finding.verdict is Verdict.HOLDS and finding.basic is not None:
+            low, high = finding.found
+            if low is not None and high is not None and low + high != 2 * middle(finding.basic):
+                lines.append(
+                    f"* {name}: aim the last cut of {aim.size} at {format_mm(aim.target, 4)} mm, "
+                    f"not at its basic size"
+                )
+    return "\n".join(lines)
+
+
+def cautions_text(cautions: Sequence[Caution]) -> str:
+    """Cautions, each text once, with all it is about; refusals first."""
+    grouped: dict[tuple[bool, str, str], list[str]] = {}
+    for caution in cautions:
+        if caution.kind == "weaker":
+            figures, _, text = caution.text.partition(". ")
+            grouped.setdefault((False, caution.headline, text), []).append(
+                f"{caution.about} ({figures})"
+            )
+            continue
+        key = (caution.refused, caution.headline, caution.text)
+        grouped.setdefault(key, []).append(caution.about)
+    lines = []
+    for (_, headline, text), about in sorted(grouped.items(), key=lambda item: not item[0][0]):
+        lines.append(f"* {headline}: {', '.join(about)}. {text}")
+    return "\n".join(lines)
+
+
+def warnings_text(notes: Sequence[Problem]) -> str:
+    """Warnings, one a line with their place."""
+    return "\n".join(
+        f"* {note.headline}" + (f" ({note.place})" if note.place else "") for note in notes
+    )
+
+
+def explanation_text(explanation: Explanation, units: str) -> str:
+    """The way to a size as lines, then what hangs on it."""
+    width = max((len(step.what) for step in explanation.steps), default=0)
+    size = explanation.size
+    lines = [f"{size.id}, {size.kind}" + (f": {size.title}" if size.title else "")]
+    for step in explanation.steps:
+        place = f"   [{step.place}]" if step.place else ""
+        lines.append(f"  {step.what.ljust(width)}  {step.text}{place}")
+    if explanation.makes:
+        lines.append("makes: " + ", ".join(explanation.makes))
+    if explanation.findings:
+        lines.append("hangs on it:")
+        for finding in explanation.findings:
+            item = finding.statement
+            unit = units if item.dimension == "length" else "mm"
+            lines.append(
+                f"  {finding.verdict}: {item.title or item.id}; wanted "
+                f"{window_text((item.lower, item.upper), unit)}, found "
+                f"{window_text(finding.found, unit)} ({item.basis})   [{item.place}]"
+            )
+    else:
+        lines.append("no pair or condition hangs on it")
+    if explanation.cautions:
+        lines.append(cautions_text(explanation.cautions))
+    return "\n".join(lines)
+
+
+def causes_text(result: CheckResult) -> str:
+    """What fails at a stage, by cause, each with what moved it most."""
+    lines = []
+    for cause in dict.fromkeys(f.cause for f in result.failures()):
+        found = [f for f in result.failures() if f.cause is cause]
+        lines.append(f"* {cause}: {len(found)}")
+        for finding in found:
+            item = finding.statement
+            by = f", most by {finding.shares[0][0]}" if finding.shares else ""
+            basic = "-" if finding.basic is None else length_text(finding.basic, "mm", 3)
+            window = window_text((item.lower, item.upper))
+            lines.append(f"    {item.title or item.id}: {basic}, wanted {window}{by}")
+    return "\n".join(lines)
