@@ -69,8 +69,14 @@ def cli() -> None:
 
 def main(args: list[str] | None = None) -> Any:
     """The entry point: any fault of the input ends with a message and exit status 2."""
+    from scaler.problems import InputError
+
     try:
         return cli.main(args=args, standalone_mode=True)
+    except InputError as error:  # a user's own table that cannot be used, wherever it was needed
+        from scaler.cli import common
+
+        common.refuse(error)
     except BrokenPipeError:  # the reader of a pipe has had enough
         sys.stderr.close()
         return sys.exit(0)

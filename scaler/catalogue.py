@@ -9,14 +9,18 @@ frame is there for those who want one.
 from __future__ import annotations
 
 import csv
-import io
 import json
+import os
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from scaler.problems import InputError, Place, Problem
 
 if TYPE_CHECKING:
     import pandas
@@ -44,19 +48,16 @@ class Row(Mapping[str, Value]):
     None, all else as text. Raises KeyError for a column that the table does not have.
     """
 
-    __slots__ = ("_cells", "_values", "line", "table")
+    __slots__ = ("_cells", "line", "table")
 
-    def __init__(self, table: Table, line: int, cells: dict[str, str]) -> None:
+    def __init__(self, table: Table, line: int, cells: list[str]) -> None:
         self.table, self.line, self._cells = table, line, cells
-        self._values: dict[str, Value] = {}
 
     def __getitem__(self, name: str) -> Value:
-        if name not in self._values:
-            self._values[name] = _value(self._cells[name], self.table.columns[name])
-        return self._values[name]
+        return _value(self._cells[self.table.place[name]], self.table.columns[name])
 
     def __iter__(self) -> Iterator[str]:
-        return iter(self._cells)
+        return iter(self.table.columns)
 
     def __len__(self) -> int:
         return len(self._cells)
@@ -71,11 +72,11 @@ class Row(Mapping[str, Value]):
         )
 
     def __repr__(self) -> str:
-        return f"<{self.table.name} line {self.line}: {self._cells.get('designation', '')}>"
+        return f"<{self.table.name} line {self.line}: {self._cells[0] if self._cells else ''}>"
 
     def text(self, name: str) -> str:
         """The cell as printed in the table, '' where it is blank."""
-        return self._cells[name]
+        return self._cells[self.table.place[name]]
 
     def number(self, name: str) -> Fraction:
         """The cell as an exact number. Raises ValueError where it is blank or not a number."""
@@ -87,7 +88,8 @@ class Row(Mapping[str, Value]):
     def mm(self, base: str) -> Fraction | None:
         """The length in ``base_mm``, else ``base_in`` × 25.4, exact [mm]; None where blank."""
         for name, factor in ((f"{base}_mm", Fraction(1)), (f"{base}_in", Fraction(127, 5))):
-            if self._cells.get(name):
+            at = self.table.place.get(name)
+            if at is not None and self._cells[at]:
                 return self.number(name) * factor
         return None
 
@@ -100,6 +102,7 @@ class Table:
     title: str
     path: str
     columns: Mapping[str, Column]
+    place: Mapping[str, int] = field(repr=False)
     rows: tuple[Row, ...] = field(repr=False, default=())
 
     def frame(self) -> pandas.DataFrame:
@@ -123,7 +126,7 @@ class Table:
     def _index(self) -> dict[str, Row]:
         index = self.__dict__.get("_by_designation")
         if index is None:
-            index = {row._cells.get("designation", ""): row for row in self.rows}
+            index = {row.text("designation"): row for row in self.rows}
             self.__dict__["_by_designation"] = index
         return index
 
@@ -166,11 +169,96 @@ def _package() -> dict[str, Any]:
 
 @cache
 def _resources() -> dict[str, dict[str, Any]]:
-    return {resource["name"]: resource for resource in _package()["resources"]}
+    shipped = {resource["name"]: resource for resource in _package()["resources"]}
+    return shipped | _own_resources(frozenset(shipped))
+
+
+def own_folder() -> Path:
+    """The user's own folder of tables: ``SCALER_TABLES``, else ``scaler/tables`` among the user's
+    configuration files. It need not be there."""
+    named = os.environ.get("SCALER_TABLES")
+    if named:
+        return Path(named)
+    base = os.environ.get("XDG_CONFIG_HOME") or os.environ.get("APPDATA")
+    return (Path(base) if base else Path.home() / ".config") / "scaler" / "tables"
+
+
+def _fault(file: Path, line: int, column: int, headline: str, read: str, advice: str) -> InputError:
+    return InputError(
+        [
+            Problem(
+                "own-table",
+                headline,
+                Place(str(file), line, column),
+                read,
+                "a table described as in the shipped data package",
+                advice,
+            )
+        ]
+    )
+
+
+def _usable(item: Mapping[str, Any]) -> None:
+    """Raises ValueError where a resource lacks what every table needs, or leaves its folder."""
+    fields = [field["name"] for field in item["schema"]["fields"]]
+    if fields[0] != "designation" or "source" not in fields:
+        raise ValueError(f"table {item['name']} needs the columns designation and source")
+    if ".." in Path(item["path"]).parts or Path(item["path"]).is_absolute():
+        raise ValueError(f"table {item['name']} lies outside the folder")
+
+
+def _own_resources(shipped: frozenset[str]) -> dict[str, dict[str, Any]]:
+    """The user's own resources by name, each marked with its folder. Raises InputError."""
+    folder = own_folder()
+    package = folder / "datapackage.json"
+    if not package.is_file():
+        return {}
+    try:
+        resources = json.loads(package.read_text(encoding="utf-8"))["resources"]
+        found = {item["name"]: {**item, "folder": str(folder)} for item in resources}
+        for item in found.values():
+            _usable(item)
+    except json.JSONDecodeError as error:
+        raise _fault(
+            package,
+            error.lineno,
+            error.colno,
+            f"this is not JSON: {error.msg}",
+            "",
+            "mend the file",
+        ) from None
+    except (KeyError, TypeError, IndexError, ValueError, OSError) as error:
+        raise _fault(
+            package, 1, 1, "the description of your own tables cannot be used", str(error),
+            "each resource needs name, path and schema with its fields; see DEVELOPERS.md",
+        ) from None  # fmt: skip
+    for name in found:
+        if name in shipped:
+            raise _fault(
+                package,
+                1,
+                1,
+                f"'{name}' is the name of a shipped table",
+                name,
+                "choose another name",
+            )
+    return found
+
+
+@cache
+def serving(method: str) -> tuple[str, ...]:
+    """The user's own tables that say they serve a method (``"serves": ["ground bar"]``)."""
+    return tuple(name for name, item in _resources().items() if method in item.get("serves", ()))
+
+
+def forget() -> None:
+    """Forgets all that was read, so that changed tables are read anew."""
+    for cached in (_package, _resources, serving, table):
+        cached.cache_clear()
 
 
 def names() -> tuple[str, ...]:
-    """Names of all shipped tables, in the order of the data package."""
+    """Names of all tables: the shipped ones in the order of the data package, then the user's."""
     return tuple(_resources())
 
 
@@ -191,28 +279,65 @@ def read(text: str, name: str, path: str, schema: Mapping[str, Any], title: str 
         )
         for item in schema["fields"]
     }
-    reader = csv.reader(io.StringIO(text, newline=""))
+    reader = csv.reader(text.splitlines(keepends=True))
     heading = next(reader, [])
     if heading != list(columns):
         raise ValueError(
             f"{path}, line 1: the headings {heading} are not those of the data package"
         )
-    table = Table(name, title or name, path, columns)
-    rows = []
+    table = Table(name, title or name, path, columns, {name: n for n, name in enumerate(columns)})
+    rows, width = [], len(heading)
     for cells in reader:
-        if len(cells) != len(heading):
+        if len(cells) != width:
             raise ValueError(
-                f"{path}, line {reader.line_num}: {len(cells)} cells read, {len(heading)} expected"
+                f"{path}, line {reader.line_num}: {len(cells)} cells read, {width} expected"
             )
-        rows.append(Row(table, reader.line_num, dict(zip(heading, cells, strict=True))))
+        rows.append(Row(table, reader.line_num, cells))
     object.__setattr__(table, "rows", tuple(rows))
     return table
 
 
 @cache
 def table(name: str) -> Table:
-    """A shipped table by its name. Raises KeyError for a name that is not shipped."""
+    """A table by its name, shipped or the user's own.
+
+    Raises KeyError for a name that is not there; InputError for a user's table that is malformed,
+    naming table, line and column.
+    """
     resource = _resources()[name]
     path = resource["path"]
+    if "folder" in resource:
+        return _own_table(resource)
     text = files(_PACKAGE).joinpath(*path.split("/")).read_text(encoding="utf-8")
     return read(text, name, path, resource["schema"], resource.get("title", ""))
+
+
+def _own_table(resource: Mapping[str, Any]) -> Table:
+    """A user's table with every cell looked at: type, required, and the source given."""
+    path = Path(resource["folder"]) / resource["path"]
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+        found = read(text, resource["name"], resource["path"], resource["schema"])
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise _fault(
+            path, 1, 1, f"the table cannot be read: {error}", "", "mend the file"
+        ) from None
+    except ValueError as error:
+        line = re.search(r"line (\d+)", str(error))
+        raise _fault(
+            path, int(line.group(1)) if line else 1, 1, str(error).partition(": ")[2], "",
+            "as many cells as headings, and the headings of the description",
+        ) from None  # fmt: skip
+    for row in found.rows:
+        for number, (name, column) in enumerate(found.columns.items(), 1):
+            cell = row.text(name)
+            if not cell and (column.required or name in ("designation", "source")):
+                raise _fault(path, row.line, number, f"{name} is blank", cell, "fill the cell in")
+            try:
+                row[name]
+            except (ValueError, ZeroDivisionError):
+                raise _fault(
+                    path, row.line, number, f"{name} holds no number", cell,
+                    "write a decimal, or a fraction where the column is described as one",
+                ) from None  # fmt: skip
+    return found

@@ -168,18 +168,38 @@ _BASES |= dict.fromkeys((*FAMILIES["gauges"], "slitting_saws"), "thickness")
 _BASES |= {table: names[0] for form, names in SECTIONS.items() for table in _stock(form)}
 
 
+@dataclass(frozen=True, slots=True)
+class _Column:
+    """The sizes of one or several tables in rising order, and what stands at each. [mm]
+
+    ``keys`` are the sizes as floats, for finding the place; what is found is compared exactly.
+    """
+
+    keys: tuple[float, ...]
+    items: tuple[tuple[Fraction, str, str, Row], ...]
+
+
 @cache
 def _column(
-    table: str, base: str, where: tuple[tuple[str, str], ...]
-) -> tuple[tuple[Fraction, ...], tuple[Row, ...]]:
-    """The sizes of one column in rising order and their rows. [mm]"""
-    pairs = []
-    for row in catalogue.table(table).rows:
-        size = row.mm(base)
-        if size is not None and all(row.text(name) == value for name, value in where):
-            pairs.append((size, row.line, row))
-    pairs.sort(key=lambda pair: pair[:2])
-    return tuple(pair[0] for pair in pairs), tuple(pair[2] for pair in pairs)
+    tables: tuple[str, ...], base: str | None, where: tuple[tuple[str, str], ...]
+) -> _Column:
+    """All rows of the tables that meet the conditions, by size, then table, then line."""
+    found = []
+    for order, table in enumerate(tables):
+        dimension = base or _BASES[table]
+        for row in catalogue.table(table).rows:
+            size = row.mm(dimension)
+            if size is not None and all(row.text(name) == value for name, value in where):
+                found.append(((size, order, row.line), (size, row.text("designation"), table, row)))
+    found.sort(key=lambda pair: pair[0])
+    items = tuple(item for _, item in found)
+    return _Column(tuple(float(item[0]) for item in items), items)
+
+
+@cache
+def _tables_of(names: tuple[str, ...]) -> tuple[str, ...]:
+    found = (table for name in names for table in FAMILIES.get(name, (name,)))
+    return tuple(dict.fromkeys(found))
 
 
 def neighbours(
@@ -216,25 +236,40 @@ def neighbours(
     ('No. 30', '3.3 mm')
     """
     names = (tables,) if isinstance(tables, str) else tuple(tables)
-    size, conditions = Fraction(size_mm), tuple(sorted((where or {}).items()))
-    below: list[Neighbour] = []
-    equal: list[Neighbour] = []
-    above: list[Neighbour] = []
-    for table in dict.fromkeys(table for name in names for table in FAMILIES.get(name, (name,))):
-        dimension = base or _BASES[table]
-        sizes, rows = _column(table, dimension, conditions)
-        low, high = bisect_left(sizes, size), bisect_right(sizes, size)
-        for wanted, span in (
-            (below, range(low - 1, max(low - count, 0) - 1, -1) if count > 0 else range(0)),
-            (equal, range(low, high)),
-            (above, range(high, min(high + count, len(sizes)))),
-        ):
-            for at in span:
-                name = rows[at].text("designation")
-                wanted.append(Neighbour(name, table, rows[at], sizes[at], sizes[at] - size))
-    for wanted in (below, above):
-        wanted.sort(key=lambda near: abs(near.departure_mm))
-    return Neighbours(tuple(below[:count]), tuple(equal), tuple(above[:count]))
+    size = Fraction(size_mm)
+    column = _column(_tables_of(names), base, tuple(sorted((where or {}).items())))
+    keys, items, key = column.keys, column.items, float(size)
+    low, high = bisect_left(keys, key), bisect_right(keys, key)
+    # rows whose float is the same as the size's are told apart exactly
+    while low < high and items[low][0] < size:
+        low += 1
+    while high > low and items[high - 1][0] > size:
+        high -= 1
+
+    def near(span: Iterable[int]) -> tuple[Neighbour, ...]:
+        return tuple(
+            Neighbour(items[at][1], items[at][2], items[at][3], items[at][0], items[at][0] - size)
+            for at in span
+        )
+
+    most = max(count, 0)
+    return Neighbours(
+        near(_down(items, low, most)),
+        near(range(low, high)),
+        near(range(high, high + most)[: len(items) - high]),
+    )
+
+
+def _down(items: tuple[tuple[Fraction, str, str, Row], ...], end: int, count: int) -> list[int]:
+    """The last `count` places before `end`, nearest size first, equal sizes in table order."""
+    found: list[int] = []
+    while end > 0 and len(found) < count:
+        start = end - 1
+        while start > 0 and items[start - 1][0] == items[end - 1][0]:
+            start -= 1
+        found += range(start, end)
+        end = start
+    return found[:count]
 
 
 # ------------------------------------------------------------------------------------ reading
@@ -318,12 +353,11 @@ def find_drill(text: str) -> Found:
     inches = any(ch in plain for ch in "in" + SPLIT_MARKS + QUOTES)
     order = ("inch", "number", "letter", "metric") if inches else tuple(_DRILLS)
     for series in order:
-        sizes, rows = _column(_DRILLS[series], "diameter", ())
-        at = bisect_left(sizes, size)
-        if at < len(sizes) and sizes[at] == size:
+        equal = neighbours(size, _DRILLS[series]).equal
+        if equal:
             other = catalogue.table("drills_number").find(f"No. {plain}")
             note = f"read as millimetres; {other.text('designation')} is another" if other else ""
-            return _drill_of(rows[at], series, note)
+            return _drill_of(equal[0].row, series, note)
     near = neighbours(size, "drills", 2)
     names = tuple(row.designation for row in near.all())
     reason = f"no drill of {float(size):g} mm in the tables"

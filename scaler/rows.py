@@ -83,7 +83,7 @@ def _from_catalogue(name: str) -> tuple[Candidate, ...]:
     if row is None:
         return ()
     found = []
-    for table_name in row.tables:
+    for table_name in (*row.tables, *catalogue.serving(name)):
         table = catalogue.table(table_name)
         for item in table.rows:
             if any(c in table.columns and item.text(c) not in v for c, v in row.filters):

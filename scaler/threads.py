@@ -281,6 +281,8 @@ def find_thread(text: str) -> Thread:
     """
     asked: Asked | None = None
     try:
+        if text.strip()[:1] in ("-", "−", "+"):
+            raise Unread("a thread is not written with a sign before it")
         asked = read_thread(text)
         names = _candidates(asked)
     except Unread as unread:
