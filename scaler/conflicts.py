@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from scaler.check import Checker, Finding, Statement
 from scaler.expressions import names
+from scaler.lengths import format_inch, format_mm
 from scaler.problems import Place
 from scaler.records import Cause, Model, Stage, Verdict
 from scaler.reduce import Reduction, from_settlement
@@ -109,7 +110,26 @@ def _conflict(checker: Checker, finding: Finding) -> Conflict:
     path: tuple[str, ...] = ()
     if finding.shares:
         path = _path(checker, finding.shares[0][0], statement)
-    return Conflict(finding, tuple(members), _words(finding, path), path)
+    drawn = _drawing_disagrees(checker, finding)
+    return Conflict(finding, tuple(members), _words(finding, path, drawn), path)
+
+
+def _drawing_disagrees(checker: Checker, finding: Finding) -> str:
+    """By how much a drawing contradicts itself, full size: an equality between drawn sizes."""
+    condition = checker.model.conditions.get(finding.statement.id)
+    if condition is None or not condition.equality or finding.cause is not Cause.DOES_NOT_SCALE:
+        return ""
+    named = names(condition.expression)
+    if any(checker.model.sizes[n.partition("@")[0]].full is None for n in named):
+        return ""
+    value = checker.basic(finding.statement, checker.exact.values)
+    if value is None or condition.dimension != "length":
+        return ""
+    off = abs(middle(value)) / checker.model.ratio
+    return (
+        f"the drawing itself disagrees by {format_mm(off, 3)} mm "
+        f"({format_inch(off, 4)} in) full size: one of its figures is wrong"
+    )
 
 
 def _stated(finding: Finding) -> str:
@@ -155,7 +175,7 @@ def _path(checker: Checker, start: str, statement: Statement) -> tuple[str, ...]
     return tuple(steps)
 
 
-def _words(finding: Finding, path: tuple[str, ...]) -> str:
+def _words(finding: Finding, path: tuple[str, ...], drawn: str) -> str:
     from scaler.report import window_text
 
     item = finding.statement
@@ -163,7 +183,9 @@ def _words(finding: Finding, path: tuple[str, ...]) -> str:
     basic = f"{float(middle(finding.basic)):.3f}{unit}" if finding.basic is not None else "nothing"
     wanted = f"{window_text((item.lower, item.upper))}{unit}"
     parts = [f"{item.title or item.id}: found {basic}, wanted {wanted} ({finding.verdict})"]
-    if finding.cause is Cause.DOES_NOT_SCALE:
+    if drawn:
+        parts.append(drawn)
+    elif finding.cause is Cause.DOES_NOT_SCALE:
         parts.append("it fails at exact scale already: set the clearance afresh, not by scale")
     elif finding.shares:
         said = ", ".join(f"{name} {float(moved):+.3f}" for name, moved in finding.shares[:4])
