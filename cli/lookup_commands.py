@@ -10,17 +10,9 @@ import click
 from scaler.cli import common
 
 KINDS = (
-    "length",
-    "thread",
-    "fit",
-    "drill",
-    "gauge",
-    "stock",
-    "near",
-    "scale",
-    "quantity",
+    "length", "thread", "fit", "drill", "gauge", "stock", "near", "bolt", "scale", "quantity",
     "sources",
-)
+)  # fmt: skip
 
 
 @click.command()
@@ -37,6 +29,13 @@ KINDS = (
 @click.option("--drill", default="", help="Another tapping drill, for thread: its per cent.")
 @click.option("--percent", default="", help="Per cent of full thread, for thread: its drill.")
 @click.option("--in", "tables", multiple=True, help="Family or table, for near; may be repeated.")
+@click.option(
+    "--by",
+    type=click.Choice(("diameter", "looks", "strength")),
+    default="diameter",
+    help="For bolt.",
+)
+@click.option("--series", multiple=True, help="Series for bolt, preferred first; repeat it.")
 @click.option("--count", type=click.IntRange(1, 1000), default=5, show_default=True)
 @common.output_options
 def lookup(
@@ -49,6 +48,8 @@ def lookup(
     drill: str,
     percent: str,
     tables: tuple[str, ...],
+    by: str,
+    series: tuple[str, ...],
     count: int,
     format_: str,
     out: Path | None,
@@ -63,6 +64,7 @@ def lookup(
     gauge     16 SWG, 18 AWG, 20 BWG
     stock     round bar, steel, 12.7 mm; flat brass 10 x 3
     near      10 mm: rows nearest above and below; --in drills --in "round bar"
+    bolt      7/8 in, 3/4 BSW: threads for it at --scale, --by looks, --series BA
     scale     1 1/16 in : 1 ft, 7 mm/ft, 16 mm scale
     quantity  30 mile/hour, 12 ton, 45 sq ft, with --scale
     sources   rows that are from memory or common practice; no text, or a kind of source
@@ -74,7 +76,7 @@ def lookup(
         return
     if not texts:
         common.stop(f"lookup {kind}: nothing to look up; give one text or several")
-    options = Options(scale, unit, law, set_, percent, drill, tables, count)
+    options = Options(scale, unit, law, set_, percent, drill, tables, by, series, count)
     answers = [look_up(kind, text, options) for text in texts]
     if format_ == "json":
         common.write(common.dumps(answers[0] if len(answers) == 1 else answers), out)
@@ -112,14 +114,15 @@ def _shown(answer: dict[str, Any], format_: str) -> str:
         rows = [
             (
                 row["designation"],
-                f"{row['size_mm']:.3f}",
-                f"{row['departure_mm']:+.3f}",
+                f"{row.get('size_mm', row.get('size_mm2')):.3f}",
+                f"{row.get('departure_mm', row.get('departure_mm2')):+.3f}",
                 str(row.get("table", "")),
                 row["source"],
             )
             for row in answer["rows"]
         ]
-        headings = ("row", "size mm", "departure", "table", "source")
+        unit = "mm" if "size_mm" in answer["rows"][0] else "mm²"
+        headings = ("row", f"size {unit}", "departure", "table", "source")
         text += "\n\n" + common.table(format_, headings, rows, (1, 2))
     return text
 

@@ -37,6 +37,8 @@ class Options:
     percent: str = ""
     drill: str = ""
     tables: tuple[str, ...] = ()
+    by: str = "diameter"
+    series: tuple[str, ...] = ()
     count: int = 5
 
 
@@ -268,6 +270,51 @@ def _near(text: str, options: Options) -> dict[str, Any]:
     }
 
 
+def _bolt(text: str, options: Options) -> dict[str, Any]:
+    """Threads for a full-size bolt: by diameter, by looks (across flats) or by strength.
+
+    The bolt is a thread's name or a length, its diameter (for looks its size across flats).
+    """
+    from scaler.scales import parse_scale
+    from scaler.threads import UnknownThread, choose_thread, find_thread, scaled_want
+
+    if not options.scale:
+        raise UnknownThread(text, "no scale is given; add --scale 1:8", ())
+    ratio = parse_scale(options.scale).ratio
+    series = options.series or ("BA", "metric coarse", "ME")
+    by = options.by
+    if by not in ("diameter", "looks", "strength"):
+        raise UnknownThread(text, f"choose by diameter, looks or strength, not by '{by}'", ())
+    try:
+        full = find_thread(text)
+        read_as, wanted = full.designation, scaled_want(by, full, ratio)  # type: ignore[arg-type]
+    except UnknownThread:
+        length = parse_length(text, options.unit)
+        if by == "strength":
+            raise
+        read_as, wanted = length.normal, length.mm * ratio
+    unit = "mm2" if by == "strength" else "mm"
+    return {
+        "text": text,
+        "read_as": read_as,
+        "by": by,
+        "series": list(series),
+        **_twin(f"wanted_{unit}", wanted),
+        "caution": "looks and size only; a working joint needs its own reckoning",
+        "rows": [
+            {
+                "designation": choice.thread.designation
+                + (f", {choice.hexagon} hexagon" if choice.hexagon else ""),
+                "table": choice.thread.series,
+                **_twin(f"size_{unit}", choice.found),
+                **_twin(f"departure_{unit}", choice.departure),
+                "source": _source(choice.thread.source),
+            }
+            for choice in choose_thread(by, wanted, series, options.count)  # type: ignore[arg-type]
+        ],
+    }
+
+
 def _scale(text: str, options: Options) -> dict[str, Any]:
     """A scale, however stated."""
     from scaler.scales import parse_scale
@@ -322,6 +369,7 @@ KINDS: dict[str, tuple[Callable[[str, Options], dict[str, Any]], str]] = {
     "gauge": (_gauge, "16 SWG, 18 AWG, 20 BWG"),
     "stock": (_stock, "round bar, steel, 12.7 mm; flat brass 10 x 3; tube copper 1/4 in 22 swg"),
     "near": (_near, "10 mm: the rows nearest above and below; --in names families or tables"),
+    "bolt": (_bolt, "7/8 in or 3/4 BSW, with --scale, --by diameter|looks|strength, --series"),
     "scale": (_scale, "1 1/16 in : 1 ft, 7 mm/ft, 5 in on 4 ft 8 1/2 in gauge, 16 mm scale"),
     "quantity": (_quantity, "30 mile/hour, 12 ton, 45 sq ft, with --scale"),
 }

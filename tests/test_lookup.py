@@ -163,3 +163,18 @@ def test_rows_from_memory_are_listed() -> None:
     assert "rows: from memory" in run("sources").stdout
     assert json.loads(run("sources", "builder", "--format", "json").stdout)
     assert "table" in run("sources", "builder", "--format", "csv").stdout
+
+
+def test_a_bolt_by_diameter_by_looks_and_by_strength() -> None:
+    """A 3/4 in bolt at 1:4 is 3/16 in: 2 BA is 4.7 mm over the threads (BS 93, in its copy)."""
+    rows = answer("bolt", "3/4 in", "--scale", "1:4", "--series", "BA")["rows"]
+    assert rows[0]["designation"] == "2 BA"
+    assert rows[0]["departure_mm"] == pytest.approx(4.7 - 4.7625)
+    looks = answer("bolt", "3/4 BSW", "--scale", "1:4", "--by", "looks", "--series", "BA")
+    assert looks["by"] == "looks"
+    assert "hexagon" in looks["rows"][0]["designation"]
+    strong = answer("bolt", "3/4 BSW", "--scale", "1:4", "--by", "strength", "--series", "BA")
+    assert strong["rows"][0]["departure_mm2"] >= 0
+    assert "mm²" in run("bolt", "3/4 BSW", "--scale", "1:4", "--by", "strength").stdout
+    assert "no scale" in answer("bolt", "3/4 BSW")["error"]
+    assert "error" in answer("bolt", "3/4 in", "--scale", "1:4", "--by", "strength")
