@@ -1,19 +1,17 @@
 """Reading expressions: text to a small tree of ours, or an error that says what to write instead.
 
-The text is cut into tokens by one pattern and read by descent; nothing in it is ever run. What is
-accepted, and the bounds, are set out in :mod:`scaler.expressions`.
+The tokens that :mod:`scaler.expression_tokens` cuts are read by descent; nothing in a text is ever
+run. What is accepted, and the bounds, are set out in :mod:`scaler.expressions`.
 """
 
 from __future__ import annotations
 
 import re
-import unicodedata
 from fractions import Fraction
 from functools import lru_cache
 from typing import NoReturn
 
 from scaler.expression_nodes import (
-    FUNCTIONS,
     Add,
     Angle,
     Comparison,
@@ -31,67 +29,18 @@ from scaler.expression_nodes import (
     Power,
     children,
 )
-from scaler.lengths import UNIT_MM, LengthError, parse_angle, parse_length
-from scaler.problems import did_you_mean, shorten
+from scaler.expression_tokens import END, OPERAND, check_text, cut
+from scaler.lengths import LengthError, parse_angle, parse_length
+from scaler.problems import shorten
 
-LONGEST_TEXT = 2000
 DEEPEST = 50
 MOST_NODES = 500
 LARGEST_NUMBER = 10**12
 MOST_DIGITS = 40
 LARGEST_POWER = 64
 
-_TOKEN = re.compile(
-    r"""
-    (?P<space>[ \t\r\n]+)
-    | (?P<name>[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*(?:@[a-z0-9_]+)?(?![A-Za-z0-9_.@]))
-    | (?P<number>(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?![A-Za-z0-9_.@]))
-    | (?P<quoted>'[^']*'|"[^"]*")
-    | (?P<operator>\*\*|[-+*/^(),−×÷·]|(?:<=|>=|==|[=≤≥])(?![<>=]))
-    | (?P<wrong>[<>=!]+|π|[A-Za-z0-9_.@]+)
-    """,
-    re.VERBOSE,
-)
-_PLAIN = {"−": "-", "×": "*", "·": "*", "÷": "/", "**": "^", "≤": "<=", "≥": ">=", "=": "=="}
-_WRITE = {
-    "–": "-",
-    "—": "-",
-    "‐": "-",
-    "‑": "-",
-    "⁄": "/",
-    "∕": "/",
-    "∗": "*",
-    "⋅": "*",
-    "•": "*",
-    "²": "^2",
-    "³": "^3",
-    "√": "sqrt(…)",
-    "‘": "'",
-    "’": "'",
-    "“": '"',
-    "”": '"',
-    "′": "'",
-    "″": '"',
-    "°": "the angle in quotes, for example '7.5 deg'",
-    "[": "(",
-    "]": ")",
-    "{": "(",
-    "}": ")",
-    "±": "two comparisons, one for each end",
-    "%": "a fraction, for example 0.05 for 5 %",
-    "≠": "<=, >= or ==",
-    ";": ",",
-    ":": "/",
-    "º": "the angle in quotes, for example '7.5 deg'",
-}
 _RELATIONS = ("<=", ">=", "==")
-_OPERAND = "a number, a name such as part.size, a length in quotes or a bracket"
 _ANGLE_MARK = re.compile(r"[°º]|[0-9 ]deg", re.IGNORECASE)
-_UNITS = (*UNIT_MM, "deg")
-_END = "end"
-
-_Token = tuple[str, str, int, int]
-"""Kind (the plain form itself for an operator), text, start, end."""
 
 
 def parse_expression(text: str) -> Node:
@@ -104,7 +53,7 @@ def parse_expression(text: str) -> Node:
     >>> parse_expression("barrel.bore / 2")
     Div(numerator=Name(name='barrel.bore'), denominator=Number(value=Fraction(2, 1)))
     """
-    _check_text(text)
+    check_text(text)
     return _expression(text)
 
 
@@ -116,7 +65,7 @@ def parse_comparison(text: str) -> Comparison:
     >>> parse_comparison("0 <= pump.lift <= '3 mm'").third
     ('<=', Length(mm=Fraction(3, 1), written='3 mm'))
     """
-    _check_text(text)
+    check_text(text)
     return _comparison(text)
 
 
@@ -162,18 +111,6 @@ def _comparison(text: str) -> Comparison:
     return Comparison(sides[0], relations[0], sides[1], third, text)
 
 
-def _check_text(text: str) -> None:
-    if not isinstance(text, str):
-        raise TypeError(f"an expression is text, not {type(text).__name__}")
-    if len(text) > LONGEST_TEXT:
-        problem = f"an expression of {len(text)} characters"
-        advice = "split it into sizes or conditions of their own"
-        expected = f"{LONGEST_TEXT} at most"
-        raise ExpressionError(text[:LONGEST_TEXT], 0, LONGEST_TEXT, problem, expected, advice)
-    if not text.strip(" \t\r\n"):
-        raise ExpressionError(text, 0, len(text), "nothing is written", _OPERAND)
-
-
 class _Parser:
     """One text on its way to a tree: the tokens, and the one that is next."""
 
@@ -181,83 +118,11 @@ class _Parser:
 
     def __init__(self, text: str) -> None:
         self.text, self.depth, self.count, self.done, self.at = text, 0, 0, 0, -1
-        self.tokens = self._cut()
+        self.tokens = cut(text)
         self.token, self.kind = self.tokens[0], ""
         self.advance()
 
     # --- tokens -------------------------------------------------------------------------------
-
-    def _cut(self) -> list[_Token]:
-        tokens: list[_Token] = []
-        text, at, match = self.text, 0, _TOKEN.match
-        while at < len(text):
-            found = match(text, at)
-            if found is None:
-                self._unreadable(at)
-            kind, end = found.lastgroup or "", found.end()
-            if kind != "space":
-                word = found.group()
-                if kind == "operator":
-                    kind = _PLAIN.get(word, word)
-                elif kind == "wrong":
-                    kind = self._word(word, at, end)
-                tokens.append((kind, word, at, end))
-            at = end
-        tokens.append((_END, "", len(text), len(text)))
-        return tokens
-
-    def _unreadable(self, at: int) -> NoReturn:
-        sign = self.text[at]
-        if sign in "'\"":
-            self.fail(
-                f"the quote {sign} is never closed",
-                at,
-                len(self.text),
-                "a length in quotes, for example '0.8 mm'",
-                "write ft and in for the marks of feet and inches",
-            )
-        shown = sign if sign.isprintable() else f"U+{ord(sign):04X}"
-        plain = _WRITE.get(sign) or unicodedata.normalize("NFKC", sign).strip()
-        called = unicodedata.name(sign, "a control character").lower()
-        known = plain.isascii() and plain.isprintable() and plain and plain != sign
-        advice = f"write {plain}" if sign in _WRITE or known else "use plain letters and signs"
-        self.fail(f"'{shown}' ({called}) has no meaning here", at, at + 1, advice=advice)
-
-    def _word(self, word: str, start: int, end: int) -> str:
-        """The kind of a word that is no name of a size; fails where it cannot be any."""
-        if word in FUNCTIONS or word == "full":
-            return "function"
-        if word in ("pi", "π"):
-            return "pi"
-        if word[0] in "<>=!":
-            advice = {"<": "write <=", ">": "write >=", "=>": "write >=", "=<": "write <="}.get(
-                word
-            )
-            if word in ("<", ">"):
-                advice = f"write {word}= (at the very limit, sizes do not tell the two apart)"
-            self.fail(
-                f"'{shorten(word, 20)}' compares nothing", start, end, "<=, >= or ==", advice or ""
-            )
-        shown = shorten(word, 40)
-        if word[0] in "0123456789.":
-            if re.fullmatch(r"[0-9.]+", word):
-                advice = "write it with one point and a digit after it"
-            elif re.fullmatch(r"[0-9.]+[eE][0-9]*", word):
-                advice = "write the number out in full"
-            else:
-                advice = "a length is written in quotes, '1.5 mm', a product with *"
-            self.fail(f"'{shown}' is no number", start, end, _OPERAND, advice)
-        if "." in word:
-            advice = "part.size or part.size@copy, in small letters, digits and _"
-            self.fail(f"'{shown}' is no name of a size", start, end, "", f"write {advice}")
-        near = did_you_mean(word, FUNCTIONS)
-        if word in _UNITS:
-            advice = f"write a length or an angle with its unit in quotes, '3 {word}'"
-        elif near.startswith("did"):
-            advice = near
-        else:
-            advice = f"the functions are {', '.join(FUNCTIONS)}, full"
-        self.fail(f"'{shown}' is not known", start, end, "a name with its part, part.size", advice)
 
     def advance(self) -> None:
         """Go on to the next token."""
@@ -310,13 +175,13 @@ class _Parser:
     def finish(self, closing: str = "") -> None:
         """Fail unless the text, or the bracket, ends here."""
         kind, word, start, end = self.token
-        if kind == (closing or _END):
+        if kind == (closing or END):
             return
         shown = f"'{shorten(word, 40)}'" if word else "the end"
         if kind in _RELATIONS:
             advice = "a comparison stands on its own, outside all brackets"
             self.fail(f"{shown} cannot stand here", start, end, "one value", advice)
-        if kind == _END:
+        if kind == END:
             self.fail("a bracket is never closed", start, end, f"'{closing}'")
         if kind == ")":
             self.fail("a bracket is closed that was never opened", start, end)
@@ -421,7 +286,7 @@ class _Parser:
         shown = f"'{word}' stands where a value should" if word else "a value is missing at the end"
         if kind == ")":
             shown = "a value is missing before ')'"
-        self.fail(shown, start, end, _OPERAND)
+        self.fail(shown, start, end, OPERAND)
 
     def _number(self, word: str, start: int, end: int) -> Fraction:
         if len(word) - ("." in word) > MOST_DIGITS:

@@ -247,10 +247,11 @@ def enclose(
 
     Returns
     -------
-    Interval. How tight it is: a linear expression exactly; where each name moves the value one way
-    only, exactly or to some 50 figures (the ends are values at corners); otherwise the box is cut
-    up, and the ends lie beyond the true extremes by less than 10^-9 of the range, or, where
-    ``most_boxes`` did not suffice, by however much is left. The true range is always inside.
+    Interval. How tight it is: a linear expression exactly; where the derivatives show that each
+    name moves the value one way only, exactly or to some 50 figures (the ends are values at
+    corners); otherwise the box is cut up, and the ends lie beyond the true extremes by less than
+    10^-9 of the first rough range, or, where ``most_boxes`` did not suffice, by however much is
+    left. The true range is always inside.
 
     Raises
     ------

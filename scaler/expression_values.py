@@ -27,17 +27,7 @@ from scaler.expression_nodes import (
     names,
     text,
 )
-from scaler.intervals import (
-    BITS,
-    Interval,
-    Value,
-    absolute,
-    greatest,
-    least,
-    power,
-    root,
-    settled,
-)
+from scaler.intervals import BITS, Interval, Value, absolute, greatest, least, power, root, settled
 
 LONGEST_EXACT = 8192
 """An exact value of more binary digits than this, above and below the line, is enclosed instead."""
@@ -80,7 +70,7 @@ def fail(node: Node, problem: str, values: Mapping[str, Value]) -> NoReturn:
 
 
 def tidy(value: Value, node: Node, values: Mapping[str, Value], bits: int = BITS) -> Value:
-    """The value kept to a workable length: rounded outward where it has grown too long.
+    """The value kept to a workable length: rounded outward where it has grown too long or small.
 
     Raises EvaluationError where it is beyond ±2^2048, which no size is.
     """
@@ -91,14 +81,12 @@ def tidy(value: Value, node: Node, values: Mapping[str, Value], bits: int = BITS
     if value.magnitude > LARGEST:
         fail(node, "comes to more than can be worked with", values)
     value = value.rounded(bits)
-    if _ZERO < value.lower < SMALLEST or -SMALLEST < value.upper < _ZERO:
-        lower, upper = value.lower, value.upper
-        value = (
-            Interval(_ZERO, max(upper, SMALLEST))
-            if lower > 0
-            else Interval(min(lower, -SMALLEST), _ZERO)
-        )
-    return settled(value)
+    lower, upper = value.lower, value.upper
+    if _ZERO < lower < SMALLEST or -SMALLEST < lower < _ZERO:
+        lower = _ZERO if lower > 0 else -SMALLEST
+    if _ZERO < upper < SMALLEST or -SMALLEST < upper < _ZERO:
+        upper = SMALLEST if upper > 0 else _ZERO
+    return settled(Interval(lower, upper))
 
 
 def reason(error: ArithmeticError) -> str:

@@ -21,9 +21,9 @@ write instead. Nothing in a text is ever run, looked up or handed to another par
 are built from the finished tree, part by part, and only when asked for.
 
 This module is the door; the rooms behind it are ``expression_nodes`` (the trees),
-``expression_parsing``, ``expression_dimensions`` (length, area, number or angle),
-``expression_values`` (values exact or enclosed, linear forms), ``expression_ranges`` (ranges and
-sensitivities) and ``expression_bridges`` (sympy, numpy).
+``expression_tokens`` and ``expression_parsing``, ``expression_dimensions`` (length, area, number or
+angle), ``expression_values`` (values exact or enclosed, linear forms), ``expression_ranges``
+(ranges and sensitivities) and ``expression_bridges`` (sympy, numpy).
 """
 
 from __future__ import annotations
