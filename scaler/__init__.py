@@ -12,7 +12,9 @@ solve, graph; check, limits, last_cut, conflicts, cautions; report.
 
 from __future__ import annotations
 
+import sys
 from importlib import import_module
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -81,6 +83,17 @@ def __getattr__(name: str) -> Any:
     value = getattr(import_module(f"scaler.{home}"), name)
     globals()[name] = value
     return value
+
+
+class _Package(ModuleType):
+    """Keeps the public functions check and reduce from being hidden by modules of their names."""
+
+    def __setattr__(self, name: str, value: object) -> None:
+        if not (name in _HOMES and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Package
 
 
 def __dir__() -> list[str]:
