@@ -1,0 +1,59 @@
+"""Start-up of whole processes, as ratios to importing libraries in the same minute.
+
+    python tests/benchmarks/bench_startup.py
+
+References: ``python -c "import click"``, and importing pint, sympy, networkx, pandas and click
+together. Medians of runs in turn.
+"""
+
+from __future__ import annotations
+
+import statistics
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import scaler
+
+DEMO = str(Path(scaler.__file__).parent / "examples" / "pattern_d")
+RUNS = 9
+CASES = {
+    "--help": (["--help"], "click", 1.3),
+    "--version": (["--version"], "click", 1.3),
+    "lookup length": (["lookup", "length", "4ft 8 1/2in", "--scale", "1:12"], "all", 0.3),
+    "lookup thread": (["lookup", "thread", "2 BA"], "all", 0.3),
+    "lookup fit": (["lookup", "fit", "25 H7/g6"], "all", 0.3),
+    "lookup stock": (["lookup", "stock", "round bar, steel, 12.7 mm"], "all", 0.3),
+    "check (demo)": (["check", DEMO], "all", 0.6),
+    "reduce (demo)": (["reduce", DEMO], "all", 0.6),
+}
+
+
+def seconds(command: list[str]) -> float:
+    """Wall seconds of one process, its output thrown away."""
+    start = time.perf_counter()
+    subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=False)
+    return time.perf_counter() - start
+
+
+def main() -> None:
+    """Prints the table."""
+    python = sys.executable
+    references = {
+        "click": [python, "-c", "import click"],
+        "all": [python, "-c", "import pint, sympy, networkx, pandas, click"],
+    }
+    start = "from scaler.cli.main import main; main()"
+    print("command        median s   reference s   ratio   bound")
+    for name, (args, reference, bound) in CASES.items():
+        ours, theirs = [], []
+        for _ in range(RUNS):
+            ours.append(seconds([python, "-c", start, *args]))
+            theirs.append(seconds(references[reference]))
+        one, other = statistics.median(ours), statistics.median(theirs)
+        print(f"{name:14s} {one:8.3f} {other:13.3f} {one / other:7.2f} {bound:7.1f}")
+
+
+if __name__ == "__main__":
+    main()
