@@ -138,6 +138,7 @@ def check_text(loaded: Any, result: Any, others: list[Any], units: str | None, f
     text += "\n".join(tables.counts_text(item) for item in others or [result]) + "\n"
     if not others:
         text += titled(format_, "Conflicts", tables.conflicts_text(result))
+        text += titled(format_, "Before cutting", tables.workability_text(result, unit))
         text += titled(format_, "Notes", tables.notes_text(result.findings))
         text += titled(format_, "Look at these", tables.warnings_text(result.reduction.notes))
         text += titled(format_, "Cautions", tables.cautions_text(result.reduction.cautions))

@@ -17,6 +17,8 @@ from scaler.solve import middle
 if TYPE_CHECKING:
     import pandas
 
+    from scaler.workability import WorkFinding
+
 
 @dataclass(frozen=True, slots=True)
 class Member:
@@ -45,6 +47,7 @@ class CheckResult:
     reduction: Reduction
     findings: tuple[Finding, ...]
     conflicts: tuple[Conflict, ...]
+    workability: tuple[WorkFinding, ...] = ()
 
     def counts(self) -> dict[str, int]:
         """How many statements got each verdict."""
@@ -58,7 +61,8 @@ class CheckResult:
     def status(self, *, strict: bool = False) -> int:
         """Exit status: 1 where something fails (or, strictly, is doubtful), else 0."""
         bad = any(f.fails or (strict and f.verdict is Verdict.DOUBTFUL) for f in self.findings)
-        return int(bad)
+        unworkable = any(f.fails or (strict and f.doubtful) for f in self.workability)
+        return int(bad or unworkable)
 
     def as_dict(self) -> dict[str, Any]:
         """Plain keys and values by the contract for scripts."""
@@ -96,7 +100,13 @@ def check(
     findings = checker.findings
     conflicts = tuple(_conflict(checker, f) for f in findings if f.fails)
     reduction = from_settlement(model, checker.settlement, checker.exact)
-    return CheckResult(model, checker.stage, reduction, findings, conflicts)
+    work: tuple[WorkFinding, ...] = ()
+    if checker.stage is Stage.CHOSEN:
+        from scaler.workability import workability
+
+        overrules = getattr(model, "overrules", {})
+        work = workability(model, overrules=overrules, checker=checker).findings
+    return CheckResult(model, checker.stage, reduction, findings, conflicts, work)
 
 
 def _conflict(checker: Checker, finding: Finding) -> Conflict:

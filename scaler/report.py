@@ -202,6 +202,7 @@ def check_dict(result: CheckResult) -> dict[str, Any]:
             row for row, f in zip(found, result.findings, strict=True) if f.statement.what != "pair"
         ],
         "conflicts": [conflict_dict(conflict) for conflict in result.conflicts],
+        "workability": [finding.as_dict() for finding in result.workability],
         "counts": result.counts(),
         "status": result.status(),
     }

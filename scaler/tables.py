@@ -158,6 +158,23 @@ def counts_text(result: CheckResult) -> str:
     return f"{len(result.findings)} pairs and conditions {stage}: {told or 'none'}"
 
 
+def workability_text(result: CheckResult, units: str) -> str:
+    """What an old hand would look at before cutting: all that fails or is doubtful, and a count."""
+    lines = []
+    for item in result.workability:
+        if item.overruled:
+            lines.append(f"* overruled: {item.text} ({item.overruled})")
+        elif item.verdict is not Verdict.HOLDS:
+            lines.append(
+                f"* {item.verdict}: {item.text}: found {length_text(item.found, units, 3)}, "
+                f"wanted {length_text(item.wanted, units, 3)} ({item.source})   [{item.place}]"
+            )
+    held = sum(1 for f in result.workability if f.verdict is Verdict.HOLDS and not f.overruled)
+    if result.workability:
+        lines.append(f"* {held} of {len(result.workability)} checks of workability hold")
+    return "\n".join(lines)
+
+
 def conflicts_text(result: CheckResult) -> str:
     """Each conflict in words, with its statements and their places."""
     blocks = []
