@@ -17,6 +17,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "reduce": ("model_commands", "reduce", "Every size: full size, exact, chosen, and why."),
     "check": ("model_commands", "check", "Every pair and condition, with its verdict."),
     "explain": ("model_commands", "explain", "Where a number comes from and what hangs on it."),
+    "chain": ("chain_commands", "chain", "Tolerance chains: worst case, shares, the chance."),
     "fits": ("fit_commands", "fits", "Fits: which side first, hot and cold, pressed."),
     "lookup": ("lookup_commands", "lookup", "Answers from the catalogues: length, thread, fit …"),
 }

@@ -18,6 +18,9 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from scaler.chain_allocation import allocate
+    from scaler.chain_records import Chain
+    from scaler.chains import chain, chain_of
     from scaler.conflicts import CheckResult, check
     from scaler.explaining import Explanation, explain
     from scaler.lengths import Length, parse_length
@@ -42,6 +45,10 @@ _HOMES = {
     "ScaledQuantity": "quantities",
     "Stage": "records",
     "Verdict": "records",
+    "Chain": "chain_records",
+    "allocate": "chain_allocation",
+    "chain": "chains",
+    "chain_of": "chains",
     "check": "conflicts",
     "explain": "explaining",
     "load": "reading",
@@ -52,6 +59,7 @@ _HOMES = {
     "scale_quantity": "quantities",
 }
 __all__ = [
+    "Chain",
     "CheckResult",
     "Explanation",
     "InputError",
@@ -64,6 +72,9 @@ __all__ = [
     "Stage",
     "Verdict",
     "__version__",
+    "allocate",
+    "chain",
+    "chain_of",
     "check",
     "explain",
     "load",
