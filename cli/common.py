@@ -101,6 +101,13 @@ def load(path: Path, format_: str = "table") -> Any:
         refuse(error, format_)
 
 
+def exact(value: float) -> Any:
+    """A figure from the command line as the exact fraction that was written."""
+    from scaler.catalogue import parse_number
+
+    return parse_number(repr(value))
+
+
 def dumps(value: Any) -> str:
     """JSON for scripts: readable, stable order, plain ASCII not forced."""
     return json.dumps(value, ensure_ascii=False, indent=2)

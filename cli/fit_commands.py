@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import click
-from scaler.cli import common
 
+from scaler.cli import common
 from scaler.problems import InputError
 
 
@@ -112,9 +112,8 @@ def _length(text: str, unit: str) -> Any:
 
 
 def _text(model: Any, report: Any, units: str, format_: str, detail: bool) -> str:
-    from scaler.cli.model_commands import heading, titled
-
     from scaler import fit_tables, tables
+    from scaler.cli.model_commands import heading, titled
 
     def shown(grid: Any) -> str:
         return common.table(format_, grid.headings, grid.rows, grid.right) if grid.rows else ""

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+
 from scaler.cli import common
 
 KINDS = (

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import click
-from scaler.cli import common
 
+from scaler.cli import common
 from scaler.problems import InputError
 
 STAGES = ("exact", "rounded", "chosen")

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
-from scaler.cli import common
 
+from scaler.cli import common
 from scaler.problems import InputError
 
 
@@ -34,9 +34,8 @@ def demo(folder: Path | None, units: str | None, format_: str, out: Path | None)
 
     With DIR the model's files are written there (new or empty), to look at and to change.
     """
-    from scaler.cli.model_commands import STAGES, heading, titled
-
     from scaler import examples
+    from scaler.cli.model_commands import STAGES, heading, titled
     from scaler.conflicts import check as check_model
 
     try:

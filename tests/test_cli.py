@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
+
 from scaler.cli.main import COMMANDS, cli
 
 EXAMPLES = Path(__file__).parent.parent / "scaler" / "examples"

@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
-from scaler.cli.fit_commands import fits as command
 
 import scaler
+from scaler.cli.fit_commands import fits as command
 from scaler.fit_report import Wanted, fits, read_celsius, read_pairs
 from scaler.problems import InputError
 

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
-from scaler.cli.main import cli
 
+from scaler.cli.main import cli
 from scaler.lookup import KINDS, Options, look_up, sources
 
 
