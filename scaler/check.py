@@ -7,59 +7,29 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
-from scaler import iso286
 from scaler.expressions import (
-    Add,
     EvaluationError,
-    Neg,
+    Linear,
     Node,
     enclose,
-    evaluate,
     gradient,
     linear,
     names,
     rename,
 )
-from scaler.intervals import Interval
+from scaler.intervals import Interval, lower, upper
+from scaler.last_cut import Cuts, NoRange, last_cut
 from scaler.limits import limits_of, uncertainty
-from scaler.problems import Place
-from scaler.records import (
-    Basis,
-    BasisKind,
-    Bounds,
-    Cause,
-    Condition,
-    Deviations,
-    Model,
-    Pair,
-    Stage,
-    Verdict,
-)
-from scaler.settle import Settlement, refused_parts, settle
+from scaler.put_in import put_in
+from scaler.records import BasisKind, Bounds, Cause, Deviations, Model, Stage, Verdict
+from scaler.settle import Settlement, settle
 from scaler.solve import Value, middle, value_of
+from scaler.statements import Statement, statements
 
+__all__ = ["Aim", "Checker", "Finding", "Form", "Statement", "statements"]
 ZERO = Fraction(0)
-
-
-@dataclass(frozen=True, slots=True)
-class Statement:
-    """A pair or condition in one form: lower <= expression <= upper, on a basis."""
-
-    id: str
-    what: str
-    node: Node
-    lower: Fraction | None
-    upper: Fraction | None
-    basis: Basis
-    text: str
-    inner: str
-    outer: str
-    title: str
-    why: str
-    source: str
-    dimension: str
-    place: Place
-    must: bool
+Form = Linear
+"""A linear statement: constant and coefficients."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,129 +61,6 @@ class Finding:
         return self.verdict in (Verdict.TIGHT, Verdict.LOOSE, Verdict.FAILS)
 
 
-@dataclass(frozen=True, slots=True)
-class Form:
-    """A linear statement: constant and coefficients."""
-
-    constant: Fraction
-    coefficients: Mapping[str, Fraction]
-
-
-def statements(model: Model, values: Mapping[str, Value]) -> tuple[Statement, ...]:
-    """All pairs and conditions as statements, in the order of the files.
-
-    A pair that a made copy takes part in is looked at copy by copy (``name@left``).
-    """
-    found: list[Statement] = []
-    for pair in model.pairs.values():
-        found += _by_copies(model, _pair_statement(model, pair, values), values)
-    for condition in model.conditions.values():
-        found += _by_copies(model, _condition_statement(model, condition), values)
-    return tuple(found)
-
-
-def _pair_statement(model: Model, pair: Pair, values: Mapping[str, Value]) -> Statement:
-    node = Add((pair.outer, Neg(pair.inner)))
-    lower, upper, source = pair.fit.lower, pair.fit.upper, pair.fit.source
-    note = ""
-    if pair.fit.iso or pair.fit.trade:
-        lower, upper, source, note = _named_window(model, pair, values)
-    return Statement(
-        pair.id,
-        "pair",
-        node,
-        lower,
-        upper,
-        pair.basis,
-        f"{pair.inner_text} in {pair.outer_text}",
-        pair.inner_text,
-        pair.outer_text,
-        pair.title,
-        pair.why or note,
-        source,
-        "length",
-        pair.place,
-        pair.must,
-    )
-
-
-def _named_window(
-    model: Model, pair: Pair, values: Mapping[str, Value]
-) -> tuple[Fraction | None, Fraction | None, str, str]:
-    """The window of an ISO pair or a trade class at the pair's basic size (the hole's)."""
-    try:
-        size = abs(middle(value_of(pair.outer, values, model.ratio)))
-    except (EvaluationError, KeyError):
-        return None, None, "", "the fit's window is not known: no basic size"
-    if pair.fit.iso:
-        try:
-            fit = iso286.fit(pair.fit.iso, size)
-        except iso286.Iso286Error as error:
-            return None, None, "", f"no window: {error}"
-        thousand = Fraction(1000)
-        return (
-            fit.clearance_min_um / thousand,
-            fit.clearance_max_um / thousand,
-            fit.hole.source,
-            "",
-        )
-    from scaler.trade_fits import UnknownFit, find_trade_fit
-
-    try:
-        trade = find_trade_fit(pair.fit.trade, size, pair.fit.trade_set or None)
-    except UnknownFit as error:
-        return None, None, "", f"no window: {error}"
-    source = f"{trade.set}: {trade.source}"
-    return trade.clearance_min_mm, trade.clearance_max_mm, source, trade.note
-
-
-def _condition_statement(model: Model, item: Condition) -> Statement:
-    def bound(node: Node | None) -> Fraction | None:
-        return None if node is None else middle(evaluate(node, {}, model.ratio))
-
-    lower, upper = bound(item.lower), bound(item.upper)
-    if item.equality and lower is None and upper is None:
-        lower = upper = ZERO
-    return Statement(
-        item.id,
-        "condition",
-        item.expression,
-        lower,
-        upper,
-        item.basis,
-        item.text,
-        "",
-        "",
-        item.title,
-        item.why,
-        item.source,
-        item.dimension,
-        item.place,
-        item.must,
-    )
-
-
-def _by_copies(model: Model, statement: Statement, values: Mapping[str, Value]) -> list[Statement]:
-    named = names(statement.node)
-    copies: list[str] = []
-    for name in named:
-        if "@" not in name and name in model.sizes:
-            for copy in model.parts[model.sizes[name].part].copies:
-                if f"{name}@{copy}" in values and copy not in copies:
-                    copies.append(copy)
-    if not copies:
-        return [statement]
-
-    def at(copy: str) -> Statement:
-        node = rename(
-            statement.node,
-            lambda n: f"{n}@{copy}" if "@" not in n and f"{n}@{copy}" in values else n,
-        )
-        return replace(statement, id=f"{statement.id}@{copy}", node=node)
-
-    return [at(copy) for copy in copies]
-
-
 def _inside(value: Value, lower: Fraction | None, upper: Fraction | None) -> bool | None:
     """Whether a value lies in a window; None where its interval cannot decide."""
     if isinstance(value, Fraction):
@@ -233,9 +80,16 @@ class Checker:
         self.model, self.stage, self.as_drawn = model, stage, as_drawn
         self.settlement = settle(model, stage, as_drawn=as_drawn)
         self.values: dict[str, Value] = dict(self.settlement.values)
-        self.refused = refused_parts(model)
+        self.refused = self.settlement.refused
+        bases = [pair.basis for pair in model.pairs.values()]
+        bases += [condition.basis for condition in model.conditions.values()]
+        self.last_names = {
+            basis.last.partition("@")[0] for basis in bases if basis.kind is BasisKind.LAST_CUT
+        }
         self._limits: dict[str, Deviations] = {}
+        self._inner: dict[str, Form | None] = {}
         self._forms: dict[str, Form | None] = {}
+        self._sizes: dict[Node, tuple[str, ...]] = {}
 
     @cached_property
     def exact(self) -> Settlement:
@@ -251,13 +105,21 @@ class Checker:
 
     @cached_property
     def statements(self) -> tuple[Statement, ...]:
-        """All pairs and conditions at this stage."""
-        return statements(self.model, self.values)
+        """All pairs and conditions at this stage; named fits at the sizes as planned."""
+        made = any(settled.made for settled in self.settlement.results.values())
+        return statements(self.model, self.values, self.planned.values if made else None)
+
+    @cached_property
+    def cuts(self) -> Cuts:
+        """Which sizes are cut last, and to what."""
+        return Cuts(self)
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
         """One finding a statement, in order."""
         return tuple(self.finding(item) for item in self.statements)
+
+    # --- sizes
 
     def limits(self, name: str) -> Deviations:
         """Deviations of a size (or ``size@copy``) at this stage."""
@@ -274,36 +136,84 @@ class Checker:
             self._limits[name] = found
         return found
 
-    def is_result(self, name: str) -> bool:
-        """Whether a size is only the outcome of others: defined, and cut by no process of its own."""
-        size = self.model.sizes.get(name)
-        if size is None or size.limits is not None or name not in self.settlement.results:
-            return False
-        if self.settlement.results[name].made:
-            return False
-        return name in self.settlement.defined_by and not any(m.way == "cut" for m in size.rule)
+    def is_made(self, name: str) -> bool:
+        """Whether a size, or the copy named, has been made: its value is a reading."""
+        return "@" in name or self.settlement.results[name].made
 
-    def expanded(self, node: Node, depth: int = 0) -> Form | None:
+    def is_result(self, name: str) -> bool:
+        """Whether a size is only the outcome of others: defined, and made by no process of its own."""
+        size = self.model.sizes.get(name)
+        settled = self.settlement.results.get(name)
+        if size is None or size.limits is not None or settled is None or settled.made:
+            return False
+        defined = name in self.settlement.defined_by and name not in self.last_names
+        return defined and settled.by is None
+
+    # --- definitions put in
+
+    def form_of(self, statement: Statement) -> Form | None:
+        """A statement's linear form in sizes that are made; None where it is not linear."""
+        if statement.id not in self._forms:
+            self._forms[statement.id] = self.expanded(statement.node)
+        return self._forms[statement.id]
+
+    def expanded(self, node: Node) -> Form | None:
         """A linear form in sizes that are made, definitions put in; None where it is not linear."""
         form = linear(node, self.model.ratio)
         if form is None:
             return None
+        waiting = [name for name in form.coefficients if self.is_result(name)]
+        while waiting:  # definitions of definitions first, without recursion
+            name = waiting[-1]
+            inner = None
+            if name not in self._inner:
+                inner = linear(self.settlement.defined_by[name], self.model.ratio)
+                needed = () if inner is None else inner.coefficients
+                more = [n for n in needed if self.is_result(n) and n not in self._inner]
+                if more:
+                    waiting += more
+                    continue
+                self._inner[name] = None if inner is None else self._with_results(inner)
+            waiting.pop()
+        return self._with_results(form)
+
+    def _with_results(self, form: Form) -> Form | None:
+        """A form with the forms of the results that it names put in."""
         constant, factors = form.constant, dict(form.coefficients)
-        for name in tuple(factors):
-            if self.is_result(name) and depth < 40:
-                inner = self._inner(name, depth)
+        for name, factor in form.coefficients.items():
+            if name in self._inner and self.is_result(name):
+                inner = self._inner[name]
                 if inner is None:
                     return None
-                factor = factors.pop(name)
+                del factors[name]
                 constant += factor * inner.constant
                 for other, value in inner.coefficients.items():
                     factors[other] = factors.get(other, ZERO) + factor * value
         return Form(constant, {name: value for name, value in factors.items() if value})
 
-    def _inner(self, name: str, depth: int) -> Form | None:
-        if name not in self._forms:
-            self._forms[name] = self.expanded(self.settlement.defined_by[name], depth + 1)
-        return self._forms[name]
+    def inlined(self, node: Node) -> Node:
+        """The expression in sizes that are made. Raises EvaluationError where it grows too long."""
+        return put_in(node, lambda n: self.settlement.defined_by[n] if self.is_result(n) else None)
+
+    def sizes_of(self, node: Node) -> tuple[str, ...]:
+        """The sizes that are made and that an expression comes down to."""
+        if node not in self._sizes:
+            seen: dict[str, None] = {}
+            stack = list(reversed(names(node)))
+            done: set[str] = set()
+            while stack:
+                name = stack.pop()
+                if name in done:
+                    continue
+                done.add(name)
+                if self.is_result(name):
+                    stack += reversed(names(self.settlement.defined_by[name]))
+                else:
+                    seen[name] = None
+            self._sizes[node] = tuple(seen)
+        return self._sizes[node]
+
+    # --- findings
 
     def basic(self, statement: Statement, values: Mapping[str, Value]) -> Value | None:
         """The statement's expression at basic sizes; None where a size has no figure."""
@@ -311,32 +221,30 @@ class Checker:
             return None
         return value_of(statement.node, values, self.model.ratio)
 
+    def basic_of(self, statement: Statement) -> Value:
+        """The statement's expression at this stage. Raises KeyError where a size has no figure."""
+        return value_of(statement.node, self.values, self.model.ratio)
+
     def finding(self, statement: Statement) -> Finding:
         """Verdict, window found on the basis, and cause of one statement."""
-        if any(name.partition(".")[0] in self.refused for name in names(statement.node)):
-            return Finding(
-                statement,
-                None,
-                (None, None),
-                Verdict.REFUSED,
-                None,
-                note="a pressure part takes part: no figure is given",
-            )
+        nothing: Bounds = (None, None)
+        named = names(statement.node)
+        refused = any(name.partition(".")[0] in self.refused for name in named)
+        if refused or any(name not in self.values for name in named):
+            note = "a pressure part takes part: no figure is given"
+            return Finding(statement, None, nothing, Verdict.REFUSED, None, note=note)
         try:
-            basic = self.basic(statement, self.values)
+            basic = self.basic_of(statement)
         except EvaluationError as error:
-            return Finding(statement, None, (None, None), Verdict.FAILS, None, note=str(error))
-        if basic is None or (
-            statement.lower is None and statement.upper is None and statement.what == "pair"
-        ):
-            return Finding(
-                statement,
-                basic,
-                (None, None),
-                Verdict.DOUBTFUL,
-                None,
-                note=statement.why or "no figure to judge",
-            )
+            verdict = Verdict.DOUBTFUL if statement.what == "pair" else Verdict.FAILS
+            finding = Finding(statement, None, nothing, verdict, None, note=str(error))
+            return replace(finding, cause=self.cause(finding))
+        if statement.lower is None and statement.upper is None and statement.what == "pair":
+            note = statement.why or "no figure to judge"
+            return Finding(statement, basic, nothing, Verdict.DOUBTFUL, None, note=note)
+        defining = self.defining(statement, basic)
+        if defining is not None:
+            return defining
         inside = _inside(basic, statement.lower, statement.upper)
         found, aim, note = self.on_basis(statement, basic)
         if inside is False:
@@ -354,60 +262,102 @@ class Checker:
             return finding
         return replace(finding, cause=self.cause(finding), shares=self.shares(statement))
 
+    def defining(self, statement: Statement, basic: Value) -> Finding | None:
+        """The finding on an equality that a size was solved from: it holds as nearly as the rule of
+        that size can make it. None for any other statement."""
+        size = self._defines.get(f"{statement.what} {statement.id}")
+        if size is None or statement.lower is None or statement.lower != statement.upper:
+            return None
+        slack = ZERO
+        form = linear(statement.node, self.model.ratio)
+        for name, factor in (form.coefficients if form is not None else {}).items():
+            by = self.settlement.results[name.partition("@")[0]].by
+            if name in self.settlement.solved_by and by is not None and by.way == "cut":
+                slack += abs(factor) * (by.step or ZERO) / 2
+        off = middle(basic) - statement.lower
+        if abs(off) > slack and not (isinstance(basic, Interval) and basic.contains(0)):
+            return None
+        said = f", which its step brings {float(off):+.3f} off" if off and slack else ""
+        ends = (basic, basic) if isinstance(basic, Fraction) else (basic.lower, basic.upper)
+        note = f"defines {size}{said}"
+        return Finding(statement, basic, ends, Verdict.HOLDS, None, note=note)
+
+    @cached_property
+    def _defines(self) -> dict[str, str]:
+        return {key: name for name, key in self.settlement.solved_by.items()}
+
     @staticmethod
     def outside(statement: Statement, basic: Value) -> Verdict:
+        """The verdict on a basic size outside its window."""
         if statement.what != "pair":
             return Verdict.FAILS
         low = statement.lower is not None and middle(basic) < statement.lower
         return Verdict.TIGHT if low else Verdict.LOOSE
 
     def on_basis(self, statement: Statement, basic: Value) -> tuple[Bounds, Aim | None, str]:
-        """The window found on the statement's basis."""
+        """The window found on the statement's basis, the aim of a last cut, and a note."""
         ends = (basic, basic) if isinstance(basic, Fraction) else (basic.lower, basic.upper)
         if self.stage is not Stage.CHOSEN or statement.basis.kind is BasisKind.BASIC_SIZE:
             return ends, None, ""
-        if statement.basis.kind is BasisKind.LAST_CUT:
-            from scaler.last_cut import last_cut
-
-            return last_cut(self, statement, basic)
-        return self.both_limits(statement), None, ""
+        try:
+            if statement.basis.kind is BasisKind.LAST_CUT:
+                return last_cut(self, statement, basic)
+            return self.worst_case(statement), None, self.counts_on(statement)
+        except (NoRange, EvaluationError) as error:
+            return (None, None), None, f"not promised: {error}"
 
     def both_limits(self, statement: Statement) -> Bounds:
-        """The worst case of all limits: exact for linear statements, a certified range otherwise."""
-        from scaler.last_cut import range_of
-
-        form = self.expanded(statement.node)
-        if form is not None:
-            low = high = form.constant
-            for name, factor in form.coefficients.items():
-                value, (down, up) = middle(self.values[name]), range_of(self, name)
-                ends = (factor * (value + down), factor * (value + up))
-                low, high = low + min(ends), high + max(ends)
-            return low, high
-        boxes = self.boxes(statement.node)
+        """The worst case of all limits; no bounds where there is none."""
         try:
-            found = enclose(statement.node, boxes, self.model.ratio)
-        except EvaluationError:
+            return self.worst_case(statement)
+        except (NoRange, EvaluationError):
             return None, None
+
+    def worst_case(self, statement: Statement) -> tuple[Fraction, Fraction]:
+        """The worst case of all limits: exact for linear statements, a certified range otherwise.
+
+        Raises NoRange or EvaluationError where there is none.
+        """
+        form = self.form_of(statement)
+        if form is not None:
+            return self.cuts.span(form.constant, form.coefficients, statement.copy)
+        node = self.inlined(statement.node)
+        found = enclose(node, self.boxes(node, statement.copy), self.model.ratio)
         return found.lower, found.upper
 
-    def boxes(self, node: Node) -> dict[str, Interval]:
-        """Every size named, as its interval of limits; results by the range of their definition."""
-        from scaler.last_cut import range_of
+    def counts_on(self, statement: Statement) -> str:
+        """Which last cuts a worst case counts on being kept to their aim, in words."""
+        last = [n for n in self.sizes_of(statement.node) if n in self.cuts.served]
+        return f"counts on the last cut of {', '.join(last)} as it is aimed" if last else ""
 
+    def boxes(self, node: Node, copy: str = "") -> dict[str, Interval]:
+        """Every size that an expression comes down to, as the interval that it may lie in.
+
+        Raises NoRange.
+        """
         found = {}
-        for name in names(node):
-            if self.is_result(name):
-                inner = self.settlement.defined_by[name]
-                found[name] = enclose(inner, self.boxes(inner), self.model.ratio)
-                continue
+        for name in self.sizes_of(node):
+            if not self.cuts.depth(name):
+                self.cuts.limited(name)
             value = self.values[name]
-            low, high = (
-                (value, value) if isinstance(value, Fraction) else (value.lower, value.upper)
-            )
-            down, up = range_of(self, name)
-            found[name] = Interval(low + down, high + up)
+            down, up = self.cuts.range_of(name, self.cuts.of_copy(name, copy))
+            found[name] = Interval(lower(value) + down, upper(value) + up)
         return found
+
+    # --- causes
+
+    @cached_property
+    def _exact_statements(self) -> dict[str, Statement]:
+        return {item.id: item for item in statements(self.model, self.exact.values)}
+
+    def _within(self, statement: Statement, values: Mapping[str, Value]) -> bool | None:
+        """Whether a statement lies inside its window at other values; None where there is none, or
+        that cannot be told."""
+        try:
+            value = self.basic(statement, values)
+        except EvaluationError:
+            return False
+        return None if value is None else _inside(value, statement.lower, statement.upper)
 
     def cause(self, finding: Finding) -> Cause:
         """Why a statement does not hold: the first of the four causes that explains it."""
@@ -418,30 +368,27 @@ class Checker:
             return Cause.DOES_NOT_SCALE
         if self.stage is Stage.CHOSEN and not self.as_drawn and self._touched(statement):
             plain = self._statement_without_copies(statement)
-            value = self.basic(plain, self.planned.values)
-            if value is not None and _inside(value, statement.lower, statement.upper) is not False:
+            if self._within(plain, self.planned.values) is True:
                 return Cause.AS_MADE
-        plain = self._statement_without_copies(statement)
-        value = self.basic(plain, self.exact.values)
-        if value is not None and _inside(value, statement.lower, statement.upper) is False:
+        at_exact = self._exact_statements.get(statement.id.partition("@")[0], statement)
+        if self._within(at_exact, self.exact.values) is False:
             return Cause.DOES_NOT_SCALE
         return Cause.ROUNDING
 
     @staticmethod
     def _statement_without_copies(statement: Statement) -> Statement:
-        if "@" not in statement.id:
-            return statement
-        return replace(statement, node=rename(statement.node, lambda n: n.partition("@")[0]))
+        node = rename(statement.node, lambda name: name.partition("@")[0])
+        return replace(statement, node=node)
 
     def _touched(self, statement: Statement) -> bool:
         """Whether a reading or a made size enters a statement, also through definitions."""
-        stack, seen = list(names(statement.node)), set()
+        stack, seen = list(names(statement.node)), set[str]()
         while stack:
             name = stack.pop()
             if name in seen:
                 continue
             seen.add(name)
-            if "@" in name or self.settlement.results[name].made:
+            if self.is_made(name):
                 return True
             node = self.settlement.defined_by.get(name)
             if node is not None:
@@ -454,20 +401,19 @@ class Checker:
         Exact for linear statements; for others the derivative at the basic sizes times the
         departure. Sizes without an exact size have no departure.
         """
-        plain = self._statement_without_copies(statement)
-        form = linear(plain.node, self.model.ratio)
+        form = linear(statement.node, self.model.ratio)
         if form is not None:
             factors: Mapping[str, Fraction] = form.coefficients
         else:
-            at = {name: middle(self.values[name]) for name in names(plain.node)}
+            at = {name: middle(self.values[name]) for name in names(statement.node)}
             try:
-                slopes = gradient(plain.node, at, self.model.ratio)[1]
+                slopes = gradient(statement.node, at, self.model.ratio)[1]
             except EvaluationError:
                 return ()
             factors = {n: middle(slope) for n, slope in slopes.items() if slope is not None}
         found = []
         for name, factor in factors.items():
-            before = self.exact.values.get(name)
+            before = self.exact.values.get(name.partition("@")[0])
             if before is not None:
                 moved = factor * (middle(self.values[name]) - middle(before))
                 if moved:

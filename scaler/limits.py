@@ -13,6 +13,8 @@ from scaler.settle import Settled
 from scaler.solve import middle
 
 ZERO = Fraction(0)
+LEAST_GENERAL = Fraction(1, 2)
+"""The first range of ISO 2768-1 is from 0.5 mm, the others are over their lower end."""
 
 
 @cache
@@ -92,8 +94,8 @@ def general_classes() -> tuple[str, ...]:
 
 def general(name: str, basic: Fraction) -> Deviations | None:
     """The general tolerance of a class at a size; None outside its table."""
-    for number, (above, up_to, limit) in enumerate(_general(name)):
-        if (above < basic or (number == 0 and above == basic)) and basic <= up_to:
+    for above, up_to, limit in _general(name):
+        if (above < basic or above == basic == LEAST_GENERAL) and basic <= up_to:
             return Deviations(-limit, limit, name)
     return None
 
@@ -116,7 +118,7 @@ def limits_of(model: Model, size: Size, settled: Settled) -> Deviations:
         own = from_spec(size.limits, basic, "the size's own")
         if own is not None:
             return own
-    method = next((m for m in size.rule if settled.method in (m.name, m.text)), None)
+    method = settled.by or next((m for m in size.rule if settled.method in (m.name, m.text)), None)
     if method is not None and method.limits is not None:
         stated = from_spec(method.limits, basic, "its rule")
         if stated is not None:
@@ -140,8 +142,22 @@ def limits_of(model: Model, size: Size, settled: Settled) -> Deviations:
     return Deviations(ZERO, ZERO, f"none: {model.general_limits} gives none at this size")
 
 
+def unknown(limits: Deviations) -> bool:
+    """Whether a size that must have limits has none (then nothing can be promised of it)."""
+    return limits.source.startswith("none: ")
+
+
 def last_cut_tolerance(model: Model, size: Size, settled: Settled, by: str) -> tuple[Fraction, str]:
-    """Width of tolerance of a careful last cut [mm] and the process it is taken from."""
+    """Width of tolerance of a careful last cut [mm] and the process it is taken from.
+
+    The process stated (``by``: its last cut, else its limits); else the first of the method chosen
+    and those of the rule that gives one; else the width of the size's limits.
+    """
+    asked = method_row(by) if by else None
+    if asked is not None and asked.last_cut is None and asked.limits:
+        stated = from_spec(parse_limits(asked.limits), abs(middle(settled.value)), asked.name)
+        if stated is not None:
+            return stated.tolerance, asked.name
     for name in (by, settled.method, *(method.name for method in size.rule)):
         row = method_row(name) if name else None
         if row is not None and row.last_cut is not None:

@@ -12,24 +12,40 @@ angle makes them irrational.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Container, Mapping
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from scaler import cautions, standards
-from scaler.expressions import Add, EvaluationError, Name, Neg, Node, names
+from scaler.expressions import (
+    Add,
+    EvaluationError,
+    Linear,
+    Mul,
+    Name,
+    Neg,
+    Node,
+    Number,
+    names,
+    rename,
+)
 from scaler.problems import InputError, Problem
 from scaler.records import Bounds, Choice, Kind, Method, Model, Size, Stage, State
 from scaler.rows import Candidate, Rows, method_row, pick
-from scaler.solve import SolveError, Value, middle, solve_block, value_of
+from scaler.solve import Value, middle, value_of
 
 ONE = Fraction(1)
 HALF_MM = Fraction(1, 2)
+NEGLIGIBLE = Fraction(1, 10**9)
+"""What a drawn size may differ from its definition [mm] where that is a root or an angle."""
 
 
 @dataclass(frozen=True, slots=True)
 class Settled:
-    """One size at a stage: value, the method and row it came by, and in words why."""
+    """One size at a stage: value, the method and row it came by, and in words why.
+
+    ``by`` is the method of its rule, where it came by one.
+    """
 
     value: Value
     method: str
@@ -38,11 +54,17 @@ class Settled:
     why: str = ""
     note: str = ""
     made: bool = False
+    by: Method | None = None
 
 
 @dataclass(frozen=True)
 class Settlement:
-    """All sizes at a stage. ``values`` also holds ``size@copy`` for copies with their own reading."""
+    """All sizes at a stage. ``values`` also holds ``size@copy`` for copies with their own reading.
+
+    ``defined_by`` holds, for sizes worked out from others, the expression in those others (for
+    those solved from linear conditions too); ``solved_by`` the statement a size was solved from,
+    ``size part.size`` or ``condition name``.
+    """
 
     stage: Stage
     values: Mapping[str, Value]
@@ -50,6 +72,7 @@ class Settlement:
     defined_by: Mapping[str, Node] = field(default_factory=dict)
     solved_by: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[Problem, ...] = ()
+    refused: frozenset[str] = frozenset()
 
 
 def refused_parts(model: Model) -> frozenset[str]:
@@ -93,6 +116,21 @@ def to_step(value: Fraction, step: Fraction, direction: str) -> Fraction:
     return (shifted.numerator // shifted.denominator) * step
 
 
+def without_copies(node: Node, values: Container[str]) -> Node:
+    """The expression with ``size@copy`` as plain ``size`` where that copy has no value of its own."""
+    if not any("@" in name and name not in values for name in names(node)):
+        return node
+    return rename(node, lambda name: name if name in values else name.partition("@")[0])
+
+
+def sum_of(form: Linear) -> Node:
+    """A linear form as an expression."""
+    terms: list[Node] = [Mul((Number(c), Name(n))) for n, c in form.coefficients.items()]
+    if form.constant or not terms:
+        terms.append(Number(form.constant))
+    return terms[0] if len(terms) == 1 else Add(tuple(terms))
+
+
 def settle(model: Model, stage: Stage = Stage.CHOSEN, *, as_drawn: bool = False) -> Settlement:
     """The sizes of a model at a stage; ``as_drawn`` leaves readings and made sizes out.
 
@@ -118,24 +156,31 @@ class _Settler:
     def run(self) -> Settlement:
         waiting: dict[str, Node] = {}
         unknown: list[str] = []
+        self.copies()
         for size in self.model.sizes.values():
             if size.part in self.refused:
                 continue
+            self.drawn_twice(size)
             result = self.alone(size)
             if result is not None:
                 self.keep(size, result)
                 continue
             node = self.definition(size)
             if node is not None:
-                waiting[size.id] = node
+                waiting[size.id] = without_copies(node, self.values)
             else:
                 unknown.append(size.id)
         self.define(waiting, unknown)
         if self.problems:
             raise InputError(self.problems)
-        self.copies()
         return Settlement(
-            self.stage, self.values, self.results, self.defined, self.solved_by, tuple(self.notes)
+            self.stage,
+            self.values,
+            self.results,
+            self.defined,
+            self.solved_by,
+            tuple(self.notes),
+            self.refused,
         )
 
     def keep(self, size: Size, result: Settled) -> None:
@@ -146,8 +191,39 @@ class _Settler:
         if self.stage is not Stage.CHOSEN or self.as_drawn:
             return
         for (identity, copy), reading in self.model.readings.items():
-            if copy:
+            size = self.model.sizes[identity]
+            if copy and size.state is not State.SCRAPPED and size.part not in self.refused:
                 self.values[f"{identity}@{copy}"] = reading.value
+
+    def drawn_twice(self, size: Size) -> None:
+        """Notes a drawn size that its own definition, put in as drawn, does not agree with."""
+        drawn = exact_size(size, self.model.ratio)
+        if drawn is None or size.equals is None:
+            return
+        full = {}
+        for name in names(size.equals):
+            other = exact_size(self.model.sizes[name.partition("@")[0]], self.model.ratio)
+            if other is None:
+                return
+            full[name] = other
+        try:
+            off = drawn - middle(value_of(size.equals, full, self.model.ratio))
+        except EvaluationError:
+            return
+        if abs(off) > NEGLIGIBLE:
+            unit = " mm" if size.kind.is_length else ""
+            self.notes.append(
+                Problem(
+                    "drawn-and-defined",
+                    f"{size.id} as drawn is {float(off):+.4f}{unit} off its own definition "
+                    "(at exact size); the definition is used",
+                    size.place,
+                    severity="warning",
+                    read=f"{size.drawn_as}; {size.equals_text}",
+                    expected="a drawing whose sizes add up",
+                    advice="find out which of the two the drawing means, and drop the other",
+                )
+            )
 
     def definition(self, size: Size) -> Node | None:
         """The expression that a size is worked out from, if it has one at this stage."""
@@ -169,8 +245,8 @@ class _Settler:
             return None
         if exact is None:
             for method in size.rule:
-                if method.way == "given" and method.value is not None:
-                    return Settled(method.value, method.text, "given", why="given in the model")
+                if method.way == "given":
+                    return self.by_method(size, method, HALF_MM, (None, None))
                 if method.way == "follow":
                     return None
                 if method.way == "standard":
@@ -182,25 +258,25 @@ class _Settler:
 
     def fixed(self, size: Size) -> Settled | None:
         """A value that is no longer open: read, made, locked or chosen."""
-        if not self.as_drawn:
+        if not self.as_drawn and size.state is not State.SCRAPPED:
             reading = self.model.readings.get((size.id, ""))
             if reading is not None:
                 return Settled(
                     reading.value, "measured", "made", why=f"reading, {reading.place}", made=True
                 )
-            if size.made is not None and size.state is not State.SCRAPPED:
+            if size.made is not None:
                 return Settled(size.made, str(size.state), "made", why="stated as made", made=True)
         choice = self.model.choices.get(size.id)
         return None if choice is None else self.by_choice(size, choice)
 
     def by_choice(self, size: Size, choice: Choice) -> Settled:
         named = [m for m in size.rule if choice.method in (m.name, m.text)] or list(size.rule)
+        why = f"choice, {choice.place}" + (f": {choice.note}" if choice.note else "")
         for method in named:
-            row = self.obtains(size, method, choice.value)
+            row = self.obtains(size, method, choice)
             if row is not None:
-                why = f"choice, {choice.place}" + (f": {choice.note}" if choice.note else "")
                 found = row if isinstance(row, Candidate) else None
-                return Settled(choice.value, method.name, "choice", found, why)
+                return Settled(choice.value, method.name, "choice", found, why, by=method)
         if size.rule and size.equals is None:
             self.notes.append(
                 Problem(
@@ -208,25 +284,35 @@ class _Settler:
                     f"the choice for {size.id} is on no step and in no row of its rule",
                     choice.place,
                     severity="warning",
+                    read=choice.row,
                     expected="; ".join(m.text for m in size.rule),
                     advice="add a method to the rule that can make it",
                 )
             )
         name = choice.method or (size.rule[0].name if size.rule else "choice")
-        return Settled(choice.value, name, "choice", why=f"choice, {choice.place}")
+        return Settled(choice.value, name, "choice", why=why)
 
-    def obtains(self, size: Size, method: Method, value: Fraction) -> Candidate | bool | None:
+    def obtains(self, size: Size, method: Method, choice: Choice) -> Candidate | bool | None:
         """A row of the method with that size, True where it can be cut so, else None."""
+        value = choice.value
         if method.way in ("row", "thread"):
-            row = pick(self.rows.of(method, self.material(size)), value)
-            return row if row is not None and row.value == value else None
+            rows = self.rows.of(method, self.material(size))
+            row = pick(rows, value)
+            if row is None or row.value != value:
+                return None
+            if choice.row and row.designation != choice.row:
+                same = [r for r in rows if r.value == value and r.designation == choice.row]
+                return same[0] if same else None
+            return row
         if method.way == "cut":
             steps = [method.step]
             table = method_row(method.name)
             if table is not None:
                 steps.append(table.last_cut_step)
             return True if any(s and (value / s).denominator == 1 for s in steps) else None
-        return True if method.way in ("given", "follow", "standard") else None
+        if method.way == "given":
+            return True if value == method.value else None
+        return True if method.way in ("follow", "standard") else None
 
     def by_rule(self, size: Size, exact: Fraction) -> Settled | None:
         """The rule's first method alone (rounded), or the first within reach and bounds (chosen)."""
@@ -238,9 +324,7 @@ class _Settler:
         first: Settled | None = None
         for method in size.rule:
             if method.way == "follow":
-                if first is None:
-                    return None
-                continue
+                return None  # nothing before it served
             found = self.by_method(size, method, exact, limits)
             if found is None:
                 continue
@@ -268,14 +352,8 @@ class _Settler:
             return Settled(exact, "none", "exact")
         where = "outside the standard's bounds" if bound else "beyond its reach"
         off = middle(first.value) - exact
-        return Settled(
-            first.value,
-            first.method,
-            first.way,
-            first.row,
-            first.why,
-            f"{where}: the best its rule finds departs {float(off):+.3f} mm",
-        )
+        note = f"{where}: the best its rule finds departs {float(off):+.3f} mm"
+        return replace(first, note=note)
 
     def material(self, size: Size) -> str:
         return self.model.parts[size.part].material
@@ -292,9 +370,11 @@ class _Settler:
                 value = to_step(upper, method.step, "down")
             if value <= 0 < exact:
                 value = method.step
-            return Settled(value, method.name, "cut", why=f"on its step of {_mm(method.step)}")
+            why = f"on its step of {_mm(method.step)}"
+            return Settled(value, method.name, "cut", why=why, by=method)
         if method.way == "given" and method.value is not None:
-            return Settled(method.value, method.text, "given", why="given in the model")
+            why = "given in the model"
+            return Settled(method.value, method.text, "given", why=why, by=method)
         if method.way == "standard":
             return self.by_standard(size, exact, method)
         rows = self.rows.of(method, self.material(size))
@@ -311,7 +391,8 @@ class _Settler:
         row = pick(rows, exact, method.direction)
         if row is None:
             return None
-        return Settled(row.value, method.name, method.way, row, f"{row.designation} ({row.source})")
+        why = f"{row.designation} ({row.source})"
+        return Settled(row.value, method.name, method.way, row, why, by=method)
 
     def by_standard(self, size: Size, exact: Fraction | None, method: Method) -> Settled | None:
         row = self.bounds.get(size.standard)
@@ -332,7 +413,8 @@ class _Settler:
                 value += method.step
             if row.upper is not None and value > row.upper:
                 value -= method.step
-        return Settled(value, "standard", "standard", why=f"{row.designation} ({row.source})")
+        why = f"{row.designation} ({row.source})"
+        return Settled(value, "standard", "standard", why=why, by=method)
 
     def define(self, waiting: dict[str, Node], unknown: list[str]) -> None:
         """Sizes that others make: in the order of what they name, rings and unknowns last."""
@@ -379,108 +461,55 @@ class _Settler:
         self.keep(size, self.finished(size, value, "worked out from its definition"))
 
     def finished(self, size: Size, value: Value, why: str) -> Settled:
-        """A worked-out value, brought to the step of the size's first cut where it has one."""
+        """A worked-out value, brought to what the size's rule can make where it has one.
+
+        A size that follows others by its rule is not brought to anything.
+        """
         name = "defined" if size.equals is not None else "follows"
         if not size.rule and size.equals is None:
             name = "solved"
-        if self.stage is not Stage.EXACT:
-            for method in size.rule:
-                if method.way == "cut" and method.step:
-                    stepped = to_step(middle(value), method.step, method.direction)
-                    return Settled(stepped, method.name, "defined", why=why)
+        made = tuple(m for m in size.rule if m.way in ("cut", "row", "thread"))
+        follows = size.equals is None and any(m.way == "follow" for m in size.rule)
+        if self.stage is not Stage.EXACT and made and not follows:
+            found = self.by_rule(replace(size, rule=made), middle(value))
+            if found is not None:
+                return replace(found, way="defined", why=f"{why}; {found.why}")
         return Settled(value, name, "defined", why=why)
 
-    def solve(self, waiting: dict[str, Node], unknown: list[str]) -> None:
+    def solve(self, waiting: Mapping[str, Node], unknown: list[str]) -> None:
         """Rings of definitions, and sizes that only conditions fix."""
-        from scaler.disagreements import disagreements
-        from scaler.graph import decompose
+        from scaler.open_sizes import solve_open
 
-        open_names = {*waiting, *unknown}
+        shut = {*waiting, *unknown}
+        open_names = [identity for identity in self.model.sizes if identity in shut]
         equations: dict[str, Node] = {}
         for identity, node in waiting.items():
             equations[f"size {identity}"] = Add((Name(identity), Neg(node)))
         for condition in self.model.conditions.values():
-            if condition.equality and set(names(condition.expression)) & open_names:
-                equations[f"condition {condition.id}"] = condition.expression
-        shut = {
-            key
-            for key, node in equations.items()
-            if any(n not in self.values and n not in open_names for n in names(node))
+            if condition.equality:
+                node = without_copies(condition.expression, self.values)
+                if shut.intersection(names(node)):
+                    equations[f"condition {condition.id}"] = node
+        guesses = {
+            name: drawn
+            for name in open_names
+            if (drawn := exact_size(self.model.sizes[name], self.model.ratio)) is not None
         }
-        equations = {key: node for key, node in equations.items() if key not in shut}
-        pieces = decompose(
-            {key: [n for n in names(node) if n in open_names] for key, node in equations.items()}
-        )
-        for block in pieces.blocks:
-            nodes = [equations[key] for key in block.equations]
-            bounds = {n: self.model.sizes[n].between for n in block.unknowns}
-            guesses = {
-                n: exact
-                for n in block.unknowns
-                if (exact := exact_size(self.model.sizes[n], self.model.ratio)) is not None
-            }
-            try:
-                solution = solve_block(
-                    nodes, block.unknowns, self.values, self.model.ratio, bounds, guesses
-                )
-            except (SolveError, EvaluationError) as error:
-                self.unsolved(block.equations, block.unknowns, error)
-                continue
-            for key, name in zip(block.equations, block.unknowns, strict=True):
-                self.solved_by[name] = key
-            for name, value in solution.values.items():
-                size = self.model.sizes[name]
-                self.keep(size, self.finished(size, value, solution.how))
-        if self.stage is Stage.EXACT and not self.problems:
-            self.problems += disagreements(
-                self.model, equations, pieces.spare, self.values, self.solved_by
-            )
-        lost = set(pieces.open_unknowns) | {
-            n for n in open_names if not any(n in names(e) for e in equations.values())
-        }
-        if lost - set(self.values) and not self.problems:
-            self.left_open(sorted(lost - set(self.values)), equations, pieces.missing)
 
-    def place_of(self, key: str) -> Problem:
-        what, _, name = key.partition(" ")
-        if what == "size":
+        def finish(name: str, value: Value, how: str) -> Value:
             size = self.model.sizes[name]
-            return Problem("", f"{name} = {size.equals_text or 'follows'}", size.place)
-        condition = self.model.conditions[name]
-        return Problem("", f"{name}: {condition.text}", condition.place)
+            self.keep(size, self.finished(size, value, how))
+            return self.values[name]
 
-    def unsolved(self, keys: tuple[str, ...], unknowns: tuple[str, ...], error: Exception) -> None:
-        places = [self.place_of(key) for key in keys]
-        listed = "; ".join(f"{p.headline} ({p.place})" for p in places)
-        self.problems.append(
-            Problem(
-                "no-solution",
-                f"{', '.join(unknowns)} cannot be solved for: {getattr(error, 'problem', error)}",
-                places[0].place,
-                read=listed,
-                expected=getattr(error, "expected", ""),
-                advice=getattr(error, "advice", ""),
-            )
+        exact = self.stage is Stage.EXACT
+        outcome = solve_open(
+            self.model, equations, open_names, self.values, guesses, finish, exact=exact
         )
-
-    def left_open(self, lost: list[str], equations: Mapping[str, Node], missing: int) -> None:
-        for name in lost:
-            size = self.model.sizes[name]
-            within = [self.place_of(k) for k, e in equations.items() if name in names(e)]
-            known = "; ".join(f"{p.headline} ({p.place})" for p in within)
-            others = [other for other in lost if other != name]
-            need = max(1, min(missing, len(lost)))
-            self.problems.append(
-                Problem(
-                    "open-size",
-                    f"nothing fixes {name}"
-                    + (f"; it hangs together with {', '.join(others[:6])}" if others else ""),
-                    size.place,
-                    read=known or "no full size, no definition and no condition",
-                    expected=f"{need} of these sizes given" if others else "its full size",
-                    advice=f"write full = … for {name}, or a condition with == that fixes it",
-                )
-            )
+        self.problems += outcome.problems
+        for name, found in outcome.solved.items():
+            self.solved_by[name] = found.key
+            if found.form is not None:
+                self.defined[name] = sum_of(found.form)
 
 
 def _mm(value: Fraction) -> str:

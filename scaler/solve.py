@@ -1,51 +1,72 @@
 """Solving the sizes that a drawing does not give, from the statements they stand in.
 
-One linear unknown is solved in fractions. Linear systems and polynomials go to sympy, which gets
-built objects and answers exactly; other equations are searched numerically between the bounds, and
-an answer counts only when the exact evaluation of every equation encloses zero. The root is chosen
-by the bounds of the size; when several are left, that is an error that names them.
+Linear equations, one or many, are solved in fractions. A polynomial goes to sympy, which gets built
+objects and answers exactly; other equations are searched between the bounds by interval arithmetic,
+which misses no root; a nonlinear ring is searched numerically, and an answer counts only when it is
+proved. What is not rational comes as a certified interval. The root is chosen by the bounds of the
+size; when several are left, that is an error that names them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
-from itertools import pairwise
 from typing import Any
 
 from scaler.expressions import (
     EvaluationError,
+    Length,
+    Linear,
     Node,
+    Number,
     enclose,
     evaluate,
     linear,
     names,
     to_sympy,
+    walk,
 )
-from scaler.intervals import Interval
+from scaler.intervals import Interval, as_interval, lower, upper
+from scaler.linear_systems import at, solve_linear
 from scaler.records import Bounds
+from scaler.roots import proved, roots_between, simplest_between
 
 Value = Fraction | Interval
-RESIDUAL = Fraction(1, 10**15)
-"""Largest residual of a numerical answer [mm, mm², …]: far below anything that can be made."""
-_SAMPLES = 400
+MOST_IN_RING = 30
 
 
 class SolveError(ValueError):
-    """Equations that cannot be solved. Attributes: problem, expected, advice."""
+    """Equations that cannot be solved.
 
-    def __init__(self, problem: str, expected: str = "", advice: str = "") -> None:
+    Attributes: problem, expected, advice; ``kind`` is 'open' (sizes are left open, named in
+    ``names``, of which ``missing`` must be given), 'contradiction' or ''.
+    """
+
+    def __init__(
+        self,
+        problem: str,
+        expected: str = "",
+        advice: str = "",
+        kind: str = "",
+        names: Sequence[str] = (),
+        missing: int = 0,
+    ) -> None:
         self.problem, self.expected, self.advice = problem, expected, advice
+        self.kind, self.names, self.missing = kind, tuple(names), missing
         super().__init__(problem)
 
 
 @dataclass(frozen=True, slots=True)
 class Solution:
-    """Values of the unknowns and, in words, how they were found."""
+    """Values of the unknowns and, in words, how they were found.
+
+    ``forms`` holds, for linear equations, each unknown as a form in the known names.
+    """
 
     values: Mapping[str, Value]
     how: str
+    forms: Mapping[str, Linear] = field(default_factory=dict)
 
 
 def value_of(node: Node, values: Mapping[str, Value], ratio: Fraction) -> Value:
@@ -53,11 +74,7 @@ def value_of(node: Node, values: Mapping[str, Value], ratio: Fraction) -> Value:
     needed = {name: values[name] for name in names(node)}
     if all(isinstance(value, Fraction) for value in needed.values()):
         return evaluate(node, needed, ratio)
-    boxes = {
-        name: value if isinstance(value, Interval) else Interval(value, value)
-        for name, value in needed.items()
-    }
-    return enclose(node, boxes, ratio)
+    return enclose(node, {name: as_interval(value) for name, value in needed.items()}, ratio)
 
 
 def middle(value: Value) -> Fraction:
@@ -73,62 +90,68 @@ def solve_block(
     bounds: Mapping[str, Bounds],
     guesses: Mapping[str, Fraction],
 ) -> Solution:
-    """Solves equations (each node = 0) for as many unknowns.
+    """Solves equations (each node = 0) for the unknowns.
 
+    There are as many as unknowns; of linear ones there may be more, where some say the same.
     Raises SolveError: no solution, no single one, or none between the bounds.
     """
+    forms = [linear(equation, ratio) for equation in equations]
+    if all(form is not None for form in forms):
+        return _solve_linear([form for form in forms if form is not None], unknowns, values)
     if len(equations) == 1:
         return _solve_one(equations[0], unknowns[0], values, ratio, bounds, guesses)
-    exact = all(isinstance(values[n], Fraction) for e in equations for n in names(e) if n in values)
-    if exact:
-        forms = [linear(equation, ratio) for equation in equations]
-        if all(form is not None for form in forms):
-            return _solve_linear(forms, unknowns, values)
     return _solve_many(equations, unknowns, values, ratio, bounds, guesses)
 
 
 def _solve_linear(
-    forms: Sequence[Any], unknowns: Sequence[str], values: Mapping[str, Value]
+    forms: Sequence[Linear], unknowns: Sequence[str], values: Mapping[str, Value]
 ) -> Solution:
-    import sympy
-
-    symbols = {name: sympy.Symbol(f"x{number}") for number, name in enumerate(unknowns)}
-    rows = []
-    for form in forms:
-        total = sympy.Rational(form.constant.numerator, form.constant.denominator)
-        for name, factor in form.coefficients.items():
-            rational = sympy.Rational(factor.numerator, factor.denominator)
-            if name in symbols:
-                total += rational * symbols[name]
-            else:
-                known = middle(values[name])
-                total += rational * sympy.Rational(known.numerator, known.denominator)
-        rows.append(total)
-    found = sympy.linsolve(rows, *symbols.values())
-    if not found:
+    if len(forms) == len(unknowns) == 1 and unknowns[0] not in forms[0].coefficients:
+        raise SolveError(
+            f"{unknowns[0]} drops out of its own statement",
+            "a statement that fixes it",
+            "change the statement or give the size",
+            "open",
+            unknowns,
+            1,
+        )
+    found = solve_linear(forms, unknowns, values)
+    if found.disagreement is not None:
         raise SolveError(
             "the statements contradict each other: no sizes satisfy them all",
             "statements that can all be true",
             "change or take out one of them",
+            "contradiction",
         )
-    answer = next(iter(found))
-    if any(item.free_symbols for item in answer):
+    if found.open_unknowns:
         raise SolveError(
             "the statements say the same thing twice and leave sizes open",
             "as many independent statements as sizes",
-            "give one of the sizes",
+            f"give {found.missing} of {', '.join(found.open_unknowns)}"
+            if len(found.open_unknowns) > 1
+            else f"give {found.open_unknowns[0]}",
+            "open",
+            found.open_unknowns,
+            found.missing,
         )
-    solved = {
-        name: Fraction(int(item.p), int(item.q))
-        for name, item in zip(unknowns, answer, strict=True)
-    }
-    return Solution(solved, f"{len(unknowns)} linear equations solved together")
+    how = (
+        "solved for from its statement"
+        if len(unknowns) == 1
+        else f"{len(unknowns)} linear equations solved together"
+    )
+    return Solution({n: at(found.forms[n], values) for n in unknowns}, how, found.forms)
 
 
 def _inside(value: Fraction, bound: Bounds) -> bool:
-    lower, upper = bound
-    low = value > 0 if lower is None and upper is None else lower is None or value >= lower
-    return low and (upper is None or value <= upper)
+    """Whether a value lies between its bounds; without bounds, whether it is above zero."""
+    low, high = bound
+    if low is None and high is None:
+        return value > 0
+    return (low is None or value >= low) and (high is None or value <= high)
+
+
+def _shown(value: Value) -> str:
+    return f"{float(middle(value)):.3f}"
 
 
 def _solve_one(
@@ -139,56 +162,73 @@ def _solve_one(
     bounds: Mapping[str, Bounds],
     guesses: Mapping[str, Fraction],
 ) -> Solution:
-    form = linear(equation, ratio)
-    if form is not None:
-        factor = form.coefficients.get(unknown, Fraction(0))
-        if factor == 0:
-            raise SolveError(
-                f"{unknown} drops out of its own statement",
-                "a statement that fixes it",
-                "change the statement or give the size",
-            )
-        rest: Value = form.constant
-        for name, coefficient in form.coefficients.items():
-            if name != unknown:
-                known = values[name]
-                rest = _plus(rest, known, coefficient)
-        scaled = (
-            rest * (-1 / factor)
-            if isinstance(rest, Fraction)
-            else rest * Interval(-1 / factor, -1 / factor)
-        )
-        return Solution({unknown: scaled}, "solved for from its statement")
     bound = bounds.get(unknown, (None, None))
     roots, how = _polynomial_roots(equation, unknown, values, ratio)
+    where = "between its bounds" if bound != (None, None) else "above zero"
     if roots is None:
-        roots, how = _numeric_roots(equation, unknown, values, ratio, bound, guesses)
+        low, high = _range(equation, unknown, values, bound, guesses)
+        where = f"between {_shown(low)} and {_shown(high)}"
+        searched = roots_between(equation, unknown, values, ratio, low, high)
+        if searched.undecided:
+            piece = searched.undecided[0]
+            raise SolveError(
+                f"whether {unknown} has a solution near {_shown(piece)} cannot be decided: its "
+                "statement touches the value there, or nearly",
+                "a statement that is met clearly or not at all",
+                "give the size, or narrow its 'between'",
+            )
+        roots, how = list(searched.found), f"the only root {where}, found by interval arithmetic"
     fitting = [root for root in roots if _inside(middle(root), bound)]
     if not fitting:
-        found = ", ".join(f"{float(middle(root)):.3f}" for root in roots) or "none"
+        found = ", ".join(map(_shown, roots)) or "none"
         raise SolveError(
-            f"no value of {unknown} between its bounds satisfies its statement (roots: {found})",
+            f"no value of {unknown} {where} satisfies its statement (roots: {found})",
             "a statement with a solution",
             "change the statement, or the size's 'between'",
         )
     if len(fitting) > 1:
-        shown = ", ".join(f"{float(middle(root)):.3f} mm" for root in fitting)
+        shown = ", ".join(map(_shown, fitting[:6])) + (" …" if len(fitting) > 6 else "")
         raise SolveError(
             f"{unknown} has {len(fitting)} solutions: {shown}",
             "one solution",
-            f'say which is meant: between = "{float(middle(fitting[0])) * 0.9:.2f} mm to '
-            f'{float(middle(fitting[0])) * 1.1:.2f} mm"',
+            f"say which is meant: {_between(fitting, bound)}",
         )
-    word = f"; the one root of {len(roots)} between its bounds" if len(roots) > 1 else ""
+    word = f"; the one root of {len(roots)} {where}" if len(roots) > 1 else ""
     return Solution({unknown: fitting[0]}, how + word)
 
 
-def _plus(total: Value, value: Value, factor: Fraction) -> Value:
-    if isinstance(total, Fraction) and isinstance(value, Fraction):
-        return total + value * factor
-    left = total if isinstance(total, Interval) else Interval(total, total)
-    right = value if isinstance(value, Interval) else Interval(value, value)
-    return left + right * Interval(factor, factor)
+def _between(fitting: Sequence[Value], bound: Bounds) -> str:
+    """Bounds that hold the first of several roots, and it alone."""
+    first, second = middle(fitting[0]), middle(fitting[1])
+    gap = (second - first) / 2
+    floor = bound[0] if bound[0] is not None else Fraction(0)
+    places = 2
+    while Fraction(1, 10**places) > gap / 2 and places < 12:
+        places += 1
+    low = max(floor, first - gap)
+    return f'between = "{float(low):.{places}f} mm to {float(first + gap / 2):.{places}f} mm"'
+
+
+def _range(
+    equation: Node,
+    unknown: str,
+    values: Mapping[str, Value],
+    bound: Bounds,
+    guesses: Mapping[str, Fraction],
+) -> tuple[Fraction, Fraction]:
+    """Where a root is looked for: between the bounds, else up to four times the largest known."""
+    known = [abs(middle(values[n])) for n in names(equation) if n != unknown]
+    for item in walk(equation):
+        if isinstance(item, Number):
+            known.append(abs(item.value))
+        elif isinstance(item, Length):
+            known.append(abs(item.mm))
+    most = 4 * max([guesses.get(unknown, Fraction(0)), *known, Fraction(1)])
+    low = bound[0] if bound[0] is not None else Fraction(0)
+    if bound[0] is None and bound[1] is not None:
+        low = min(low, bound[1]) - most
+    high = bound[1] if bound[1] is not None else max(most, low + most)
+    return low, high
 
 
 def _symbolic(
@@ -219,99 +259,32 @@ def _polynomial_roots(
     if not numerator.is_polynomial(symbol) or not denominator.is_polynomial(symbol):
         return None, ""
     polynomial = sympy.Poly(numerator, symbol)
-    if (
-        polynomial.degree() > 24
-        or not polynomial.get_domain().is_QQ | polynomial.get_domain().is_ZZ
-    ):
+    domain = polynomial.get_domain()
+    if not 0 < polynomial.degree() <= 24 or not (domain.is_QQ or domain.is_ZZ):
         return None, ""
+    # real roots of the square-free part, each between two ends where its sign changes
     roots: list[Value] = []
-    for root in dict.fromkeys(sympy.real_roots(polynomial)):
-        if denominator.has(symbol) and denominator.subs(symbol, root) == 0:
+    for (low, high), _ in polynomial.intervals(eps=sympy.Rational(1, 10**45)):
+        ends = Fraction(int(low.p), int(low.q)), Fraction(int(high.p), int(high.q))
+        root: Value = ends[0] if ends[0] == ends[1] else Interval(*ends)
+        if isinstance(root, Interval):
+            simple = simplest_between(*ends)
+            exact = sympy.Rational(simple.numerator, simple.denominator)
+            root = simple if polynomial.eval(exact) == 0 else root
+        if denominator.has(symbol) and not _has_value(equation, unknown, values, ratio, root):
             continue
-        if root.is_Rational:
-            roots.append(Fraction(int(root.p), int(root.q)))
-        else:
-            near = sympy.Rational(str(root.evalf(50)))
-            centre = Fraction(int(near.p), int(near.q))
-            margin = abs(centre) / 10**40 + Fraction(1, 10**45)
-            roots.append(Interval(centre - margin, centre + margin))
+        roots.append(root)
     return roots, f"root of a polynomial of degree {polynomial.degree()}, by sympy"
 
 
-def _evaluated(
-    equation: Node, unknown: str, values: Mapping[str, Value], ratio: Fraction, at: Fraction
-) -> Fraction | None:
+def _has_value(
+    equation: Node, unknown: str, values: Mapping[str, Value], ratio: Fraction, root: Value
+) -> bool:
     try:
-        return middle(value_of(equation, {**values, unknown: at}, ratio))
+        value_of(equation, {**values, unknown: root}, ratio)
     except EvaluationError:
-        return None
-
-
-def _numeric_roots(
-    equation: Node,
-    unknown: str,
-    values: Mapping[str, Value],
-    ratio: Fraction,
-    bound: Bounds,
-    guesses: Mapping[str, Fraction],
-) -> tuple[list[Value], str]:
-    """Roots between the bounds by sampling for changes of sign and bisection in fractions."""
-    guess = guesses.get(unknown)
-    others = [abs(middle(values[n])) for n in names(equation) if n != unknown]
-    top = (
-        bound[1] if bound[1] is not None else 4 * max([guess or Fraction(0), *others, Fraction(1)])
-    )
-    bottom = bound[0] if bound[0] is not None else Fraction(0)
-    points = [bottom + (top - bottom) * n / _SAMPLES for n in range(_SAMPLES + 1)]
-    signs = [(p, _evaluated(equation, unknown, values, ratio, p)) for p in points]
-    roots: list[Value] = []
-    for (left, low), (right, high) in pairwise(signs):
-        if low is not None and abs(low) <= Fraction(1, 10**30):
-            roots.append(left)
-        elif low is not None and high is not None and (low < 0) != (high < 0) and high != 0:
-            root = _bisect(equation, unknown, values, ratio, left, right, low)
-            if root is not None:
-                roots.append(root)
-    return roots, "found numerically; the residual is enclosed by exact arithmetic"
-
-
-def _bisect(
-    equation: Node,
-    unknown: str,
-    values: Mapping[str, Value],
-    ratio: Fraction,
-    left: Fraction,
-    right: Fraction,
-    low: Fraction,
-) -> Fraction | None:
-    for _ in range(90):
-        centre = (left + right) / 2
-        value = _evaluated(equation, unknown, values, ratio, centre)
-        if value is None:
-            return None
-        if value == 0:
-            left = right = centre
-            break
-        if (value < 0) == (low < 0):
-            left = centre
-        else:
-            right = centre
-    root = (left + right) / 2
-    return _verified(equation, unknown, values, ratio, root)
-
-
-def _verified(
-    equation: Node, unknown: str, values: Mapping[str, Value], ratio: Fraction, root: Fraction
-) -> Fraction | None:
-    """The root, or the simple fraction beside it that solves the equation exactly."""
-    for denominator in (10**3, 10**6, 10**9):
-        simple = root.limit_denominator(denominator)
-        if abs(simple - root) < Fraction(1, 10**12):
-            residual = _evaluated(equation, unknown, values, ratio, simple)
-            if residual is not None and abs(residual) <= Fraction(1, 10**30):
-                return simple
-    residual = _evaluated(equation, unknown, values, ratio, root)
-    return root if residual is not None and abs(residual) <= RESIDUAL else None
+        return False
+    return True
 
 
 def _solve_many(
@@ -322,13 +295,13 @@ def _solve_many(
     bounds: Mapping[str, Bounds],
     guesses: Mapping[str, Fraction],
 ) -> Solution:
-    """A nonlinear system: sympy's Newton search at high precision from guesses, verified exactly."""
+    """A nonlinear ring: Newton's search by sympy from several starts; each answer is then proved."""
     import sympy
 
-    if len(unknowns) > 30:
+    if len(unknowns) > MOST_IN_RING:
         raise SolveError(
             f"{len(unknowns)} sizes hang together in one nonlinear ring",
-            "fewer than 31",
+            f"at most {MOST_IN_RING}",
             "give some of them",
         )
     built = []
@@ -337,7 +310,8 @@ def _solve_many(
         built.append(expression)
     known = [abs(middle(values[n])) for e in equations for n in names(e) if n in values]
     typical = sum(known, Fraction(0)) / len(known) if known else Fraction(10)
-    found: list[dict[str, Fraction]] = []
+    found: list[dict[str, Value]] = []
+    unproved = False
     for factor in (Fraction(1), Fraction(1, 2), Fraction(3, 2), Fraction(1, 5), Fraction(4)):
         start = []
         for number, name in enumerate(unknowns):
@@ -348,26 +322,26 @@ def _solve_many(
             start.append(sympy.Rational(guess.numerator, guess.denominator))
         try:
             answer = sympy.nsolve(built, list(symbols.values()), start, prec=40, maxsteps=100)
-        except (ValueError, ZeroDivisionError, TypeError):
+            point = {n: Fraction(str(v)) for n, v in zip(unknowns, list(answer), strict=True)}
+        except (ValueError, ZeroDivisionError, TypeError, OverflowError):
             continue
-        point = {n: Fraction(str(v)) for n, v in zip(unknowns, list(answer), strict=True)}
-        simple = {n: v.limit_denominator(10**9) for n, v in point.items()}
-        near = all(abs(simple[n] - point[n]) < Fraction(1, 10**15) for n in unknowns)
-        best = simple if near and _residual(equations, {**values, **simple}, ratio) == 0 else point
-        good = _residual(equations, {**values, **best}, ratio) <= RESIDUAL
-        fits = all(_inside(best[n], bounds.get(n, (None, None))) for n in unknowns)
-        fresh = all(any(abs(o[n] - best[n]) > RESIDUAL for n in unknowns) for o in found)
-        if good and fits and fresh:
+        if not all(_inside(point[n], bounds.get(n, (None, None))) for n in unknowns):
+            continue
+        best = proved(equations, unknowns, point, values, ratio)
+        if best is None:
+            unproved = True
+        elif all(any(_apart(other[n], best[n]) for n in unknowns) for other in found):
             found.append(best)
     if not found:
         raise SolveError(
-            f"no sizes between the bounds satisfy the ring of statements for {', '.join(unknowns)}",
+            f"no sizes between the bounds satisfy the ring of statements for {', '.join(unknowns)}"
+            + ("; where it comes nearest, a solution could not be proved" if unproved else ""),
             "statements with a solution",
             "change one of the statements, or give a size or its 'between'",
         )
     if len(found) > 1:
         listed = "; ".join(
-            ", ".join(f"{n} = {float(v):.3f}" for n, v in point.items()) for point in found
+            ", ".join(f"{n} = {_shown(v)}" for n, v in point.items()) for point in found
         )
         raise SolveError(
             f"the ring of statements has more than one solution: {listed}",
@@ -376,20 +350,10 @@ def _solve_many(
         )
     return Solution(
         found[0],
-        "nonlinear ring, solved numerically from starting values; the residual is enclosed by "
-        "exact arithmetic; other solutions are not ruled out",
+        "nonlinear ring, searched numerically from several starts; the solution is proved by "
+        "interval arithmetic, that there is no other is not",
     )
 
 
-def _residual(equations: Sequence[Node], values: Mapping[str, Value], ratio: Fraction) -> Fraction:
-    worst = Fraction(0)
-    for equation in equations:
-        try:
-            value = value_of(equation, values, ratio)
-        except EvaluationError:
-            return Fraction(10**6)
-        size = (
-            abs(value) if isinstance(value, Fraction) else max(abs(value.lower), abs(value.upper))
-        )
-        worst = max(worst, size)
-    return worst if worst > Fraction(1, 10**30) else Fraction(0)
+def _apart(one: Value, two: Value) -> bool:
+    return upper(one) < lower(two) or upper(two) < lower(one)
