@@ -56,7 +56,7 @@ class _Document:
                     "type",
                     f"'{what}' must be a table",
                     expected=f"[{what}] and lines under it"
-                    if what in ("model", "rules")
+                    if what in ("model", "rules", "overrule")
                     else f"[{what}.name] and lines under it",
                     advice="write the heading in square brackets, and one line a fact under it",
                     mark=top.mark_key(what),
@@ -64,6 +64,8 @@ class _Document:
                 self.entries.complete = False
             elif what == "model":
                 self.model(Entry("model", "model", table, self.source, ("model",)))
+            elif what == "overrule":
+                self.overrule(table, ())
             elif what == "rules":
                 for name, item in table.items():
                     self.rule(
@@ -89,6 +91,30 @@ class _Document:
             entries.rules[name] = entry
         else:
             entries.lost.add(("rule", name))
+
+    def overrule(self, table: dict[str, object], path: tuple[str, ...]) -> None:
+        """The reasons under [overrule]; dotted names come as tables within tables."""
+        for name, item in table.items():
+            keys = (*path, name)
+            full = ".".join(keys)
+            entry = Entry(
+                "overrule", full, {name: item}, self.source, ("overrule", *keys), bare=True
+            )
+            if isinstance(item, dict) and len(keys) < 6:
+                self.overrule(item, keys)
+            elif not isinstance(item, str) or not item.strip():
+                self.entries.fail(
+                    entry,
+                    (name,),
+                    "no-reason",
+                    f"the overrule {shorten(full, 60)} gives no reason",
+                    expected="a reason in quotes",
+                    advice="say why the check does not apply",
+                )
+            elif full in self.entries.overrules:
+                self.entries.double(entry, self.entries.overrules[full])
+            else:
+                self.entries.overrules[full] = entry
 
     def named(self, what: str, name: str, item: object) -> None:
         entry = Entry(what, name, {}, self.source, (what, name))

@@ -104,8 +104,7 @@ def check(
     if checker.stage is Stage.CHOSEN:
         from scaler.workability import workability
 
-        overrules = getattr(model, "overrules", {})
-        work = workability(model, overrules=overrules, checker=checker).findings
+        work = workability(model, checker=checker).findings
     return CheckResult(model, checker.stage, reduction, findings, conflicts, work)
 
 

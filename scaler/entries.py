@@ -93,6 +93,7 @@ class Entries:
     pairs: dict[str, Entry] = field(default_factory=dict)
     conditions: dict[str, Entry] = field(default_factory=dict)
     rules: dict[str, Entry] = field(default_factory=dict)
+    overrules: dict[str, Entry] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     lost: set[tuple[str, str]] = field(default_factory=set)
     complete: bool = True

@@ -96,6 +96,10 @@ class _Reader:
             choices=logs.choices(self.gathered.choices, sizes, problems),
             readings=logs.readings(self.gathered.readings, sizes, parts, problems),
             notes=(),
+            overrules={
+                name: (str(entry.fields[next(iter(entry.fields))]), entry.place())
+                for name, entry in self.entries.overrules.items()
+            },
             sources=self.gathered.sources,
         )
 

@@ -312,7 +312,10 @@ class Reading:
 
 @dataclass(frozen=True)
 class Model:
-    """Everything of one model folder, read and cross-checked."""
+    """Everything of one model folder, read and cross-checked.
+
+    ``overrules`` holds the reason and place of each check of workability that does not apply.
+    """
 
     folder: Path
     title: str
@@ -332,6 +335,7 @@ class Model:
     choices: Mapping[str, Choice]
     readings: Mapping[tuple[str, str], Reading]
     notes: tuple[Problem, ...]
+    overrules: Mapping[str, tuple[str, Place]] = field(default_factory=dict)
     sources: Mapping[str, Source] = field(repr=False, default_factory=dict)
 
     @property

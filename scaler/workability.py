@@ -142,7 +142,7 @@ def workability(
 ) -> Workability:
     """What would be hard, weak or impossible to make, part by part.
 
-    Parameters: overrules : reason by name: of a check (``edge_distance.frame.bolt_hole_to_edge``),
+    Parameters: overrules : reasons beside those of the model, by name: of a check (``edge_distance.frame.bolt_hole_to_edge``),
         of a rule in one part (``edge_distance.frame``) or of a whole rule (``edge_distance``); a
         reason cannot be blank. checker : one made before, else the model as chosen.
     Returns: Workability, in the order of the model's parts.
@@ -152,7 +152,9 @@ def workability(
 
     checker = checker or MakeChecker(model, Stage.CHOSEN)
     asked = list(_asked(checker))
-    reasons = _checked(asked, overrules or {})
+    stated = {name: reason for name, (reason, _) in model.overrules.items()}
+    places = {name: place for name, (_, place) in model.overrules.items()}
+    reasons = _checked(asked, {**stated, **(overrules or {})}, places)
     return Workability(
         tuple(
             finding
@@ -200,7 +202,9 @@ def _reason(item: Asked, suffix: str, reasons: Mapping[str, str]) -> str:
     return next((reasons[name] for name in wanted if name in reasons), "")
 
 
-def _checked(asked: list[Asked], overrules: Mapping[str, str]) -> Mapping[str, str]:
+def _checked(
+    asked: list[Asked], overrules: Mapping[str, str], places: Mapping[str, Place]
+) -> Mapping[str, str]:
     """The overrules, each of which must name a check and give a reason."""
     known = {name for item in asked for name in _prefixes(item.id)} | set(rules())
     problems = []
@@ -211,6 +215,7 @@ def _checked(asked: list[Asked], overrules: Mapping[str, str]) -> Mapping[str, s
                 Problem(
                     "unknown-overrule",
                     f"'{shorten(name)}' names no check of workability",
+                    places.get(name),
                     read=name,
                     expected="a check's name" + (f": {', '.join(near)}" if near else ""),
                     advice="take it out, or write the name as check lists it",
@@ -221,6 +226,7 @@ def _checked(asked: list[Asked], overrules: Mapping[str, str]) -> Mapping[str, s
                 Problem(
                     "no-reason",
                     f"no reason is given for overruling {shorten(name)}",
+                    places.get(name),
                     read=name,
                     expected="a reason in words",
                     advice="say why the check does not apply",
