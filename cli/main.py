@@ -18,7 +18,14 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "check": ("model_commands", "check", "Every pair and condition, with its verdict."),
     "explain": ("model_commands", "explain", "Where a number comes from and what hangs on it."),
     "chain": ("chain_commands", "chain", "Tolerance chains: worst case, shares, the chance."),
+    "measure": ("bench_commands", "measure", "Record an as-made size; what it changes."),
+    "next": ("bench_commands", "next_", "What to make next, and what is left to come off."),
     "fits": ("fit_commands", "fits", "Fits: which side first, hot and cold, pressed."),
+    "cards": ("desk_commands", "cards", "Pages for the bench, one a part."),
+    "report": ("desk_commands", "report", "The whole model on one page, with pictures."),
+    "materials": ("desk_commands", "materials", "Cutting list, bought parts, tools needed."),
+    "sizes-in": ("desk_commands", "sizes_in", "Sizes from a spreadsheet or a DXF drawing."),
+    "scale-off": ("desk_commands", "scale_off", "Sizes from points measured on a print."),
     "lookup": ("lookup_commands", "lookup", "Answers from the catalogues: length, thread, fit …"),
 }
 

@@ -21,7 +21,7 @@ from scaler.intervals import Interval, lower, upper
 from scaler.last_cut import Cuts, NoRange, last_cut
 from scaler.limits import limits_of, uncertainty
 from scaler.put_in import put_in
-from scaler.records import BasisKind, Bounds, Cause, Deviations, Model, Stage, Verdict
+from scaler.records import BasisKind, Bounds, Cause, Deviations, Model, Reading, Stage, Verdict
 from scaler.settle import Settlement, settle
 from scaler.solve import Value, middle, value_of
 from scaler.statements import Statement, statements
@@ -90,6 +90,11 @@ class Checker:
         self._inner: dict[str, Form | None] = {}
         self._forms: dict[str, Form | None] = {}
         self._sizes: dict[Node, tuple[str, ...]] = {}
+
+    @property
+    def readings(self) -> Mapping[tuple[str, str], Reading]:
+        """The readings that count: none where the model is looked at as drawn."""
+        return {} if self.as_drawn else self.model.readings
 
     @cached_property
     def exact(self) -> Settlement:
@@ -247,7 +252,9 @@ class Checker:
             return defining
         inside = _inside(basic, statement.lower, statement.upper)
         found, aim, note = self.on_basis(statement, basic)
-        if inside is False:
+        if inside is False and self.undecided(statement, found):
+            verdict, note = Verdict.DOUBTFUL, "the readings cannot decide"
+        elif inside is False:
             verdict = self.outside(statement, basic)
         elif inside is None or note.startswith("not promised"):
             verdict = Verdict.DOUBTFUL
@@ -285,6 +292,20 @@ class Checker:
     @cached_property
     def _defines(self) -> dict[str, str]:
         return {key: name for name, key in self.settlement.solved_by.items()}
+
+    def undecided(self, statement: Statement, found: Bounds) -> bool:
+        """Whether all its sizes are made and the readings' uncertainty reaches into the window.
+
+        The guard band of ISO 14253-1 (second-hand): between a limit less and plus the uncertainty
+        neither holding nor failing is proved. Judged at basic sizes there is no such band.
+        """
+        if self.stage is not Stage.CHOSEN or found[0] == found[1]:
+            return False
+        if not all(self.is_made(name) for name in names(statement.node)):
+            return False
+        reaches_up = statement.lower is None or found[1] is None or found[1] >= statement.lower
+        reaches_down = statement.upper is None or found[0] is None or found[0] <= statement.upper
+        return reaches_up and reaches_down
 
     @staticmethod
     def outside(statement: Statement, basic: Value) -> Verdict:
@@ -327,7 +348,9 @@ class Checker:
 
     def counts_on(self, statement: Statement) -> str:
         """Which last cuts a worst case counts on being kept to their aim, in words."""
-        last = [n for n in self.sizes_of(statement.node) if n in self.cuts.served]
+        form = self.form_of(statement)
+        named = self.sizes_of(statement.node) if form is None else form.coefficients
+        last = sorted(name for name in named if name in self.cuts.served)
         return f"counts on the last cut of {', '.join(last)} as it is aimed" if last else ""
 
     def boxes(self, node: Node, copy: str = "") -> dict[str, Interval]:

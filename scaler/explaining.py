@@ -177,6 +177,10 @@ def _steps(model: Model, size: Size, line: SizeLine, checker: Checker) -> tuple[
             steps.append(Step("row", f"{row.designation}, {row.source} {row.place}".rstrip()))
         if settled.note:
             steps.append(Step("note", settled.note))
+    if not checker.as_drawn:
+        from scaler.as_made import reading_steps
+
+        steps += [Step(what, said, place) for what, said, place in reading_steps(model, size)]
     if line.departure is not None and line.exact is not None and size.kind.is_length:
         percent = float(line.departure / middle(line.exact) * 100) if middle(line.exact) else 0.0
         back = line.departure / model.ratio

@@ -46,7 +46,7 @@ class Gathered:
     size_tables: list[CsvFile] = field(default_factory=list)
     shop_tables: list[CsvFile] = field(default_factory=list)
     choices: CsvFile | None = None
-    readings: CsvFile | None = None
+    readings: Source | None = None
     problems: list[Problem] = field(default_factory=list)
     sources: dict[str, Source] = field(default_factory=dict)
 
@@ -172,19 +172,21 @@ class _Gatherer:
             if (self.root / name).is_file():
                 target = self.inside(name, _Where(Source(name, ""), ()))
                 start = len(self.gathered.problems)
+                if name == READINGS_FILE:  # read line by line later, as it may grow long
+                    self.gathered.readings = (
+                        self.source(target, name, MAX_TOTAL_BYTES) if target is not None else None
+                    )
+                    continue
                 table = self.table(target, name) if target is not None else None
                 if table is not None:  # a broken line of a log is reported, the rest is kept
                     self.gathered.problems[start:] = [
                         replace(problem, severity="warning")
                         for problem in self.gathered.problems[start:]
                     ]
-                if name == CHOICES_FILE:
-                    self.gathered.choices = table
-                else:
-                    self.gathered.readings = table
+                self.gathered.choices = table
 
-    def source(self, path: Path, name: str) -> Source | None:
-        text = read_text(path, name, min(MAX_BYTES, self.left))
+    def source(self, path: Path, name: str, bound: int | None = None) -> Source | None:
+        text = read_text(path, name, min(bound or MAX_BYTES, self.left))
         if isinstance(text, Problem):
             self.gathered.problems.append(text)
             return None

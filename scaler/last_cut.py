@@ -86,6 +86,7 @@ class Cuts:
         self._ranges: dict[tuple[str, str], Range] = {}
         self._follows: dict[tuple[str, str], Follows | None] = {}
         self._depths: dict[str, int] = {}
+        self._ends: dict[str, Range] = {}
 
     def last_of(self, statement: Statement) -> tuple[str, str]:
         """The size that a statement is cut last to, and which copy of it ('' where it has none)."""
@@ -134,7 +135,7 @@ class Cuts:
                 continue
             rest += coefficient * middle(checker.values[name])
             identity, _, copy = name.partition("@")
-            reading = checker.model.readings.get((identity, copy))
+            reading = checker.readings.get((identity, copy))
             size = checker.model.sizes[identity]
             read = uncertainty(size, reading.instrument if reading else "")[1]
             worth += abs(coefficient / factor) * read
@@ -202,10 +203,8 @@ class Cuts:
         checker = self.checker
         left = {name: factor for name, factor in factors.items() if factor}
         low = high = constant
-        while left:
-            name = max(left, key=lambda item: (self.depth(item), item))
-            if not self.depth(name):
-                break
+        while cut := [name for name in left if name in self.served]:
+            name = max(cut, key=lambda item: (self.depth(item), item))
             factor = left.pop(name)
             own = self.of_copy(name, copy)
             follows = None if len(self.copies(name)) > 1 and not own else self.follows(name, own)
@@ -226,13 +225,19 @@ class Cuts:
             width = abs(factor) * follows.margin
             low, high = low + start - width, high + start + width
         for name, factor in left.items():
-            value, limits = checker.values[name], self.limited(name)
-            ends = (
-                factor * (lower(value) + limits.lower),
-                factor * (upper(value) + limits.upper),
-            )
-            low, high = low + min(ends), high + max(ends)
+            down, up = self.ends(name)
+            if factor > 0:
+                low, high = low + factor * down, high + factor * up
+            else:
+                low, high = low + factor * up, high + factor * down
         return low, high
+
+    def ends(self, name: str) -> Range:
+        """The least and the greatest size within limits. Raises NoRange where there are none."""
+        if name not in self._ends:
+            value, limits = self.checker.values[name], self.limited(name)
+            self._ends[name] = (lower(value) + limits.lower, upper(value) + limits.upper)
+        return self._ends[name]
 
     def limited(self, name: str) -> Deviations:
         """The limits of a size. Raises NoRange where there are none."""

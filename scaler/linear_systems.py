@@ -29,7 +29,7 @@ Row = dict[str, Fraction]
 
 @dataclass(frozen=True, slots=True)
 class Disagreement:
-    """Equations (by number) that cannot all hold, and by how much the last of them is off."""
+    """Equations (by number) that cannot all hold, and by how much the last is off if the others do."""
 
     members: tuple[int, ...]
     off: Fraction
@@ -74,6 +74,8 @@ def solve_linear(
 
     Parameters: values : of all other names in the forms, exact or enclosed; they decide only
         whether an equation that gives no pivot agrees; forgive : go on without one that does not.
+    Notes: exact numbers grow with the length of a ring; one of 500 takes seconds. There is no
+        bound here: :mod:`scaler.solve` has one.
     """
     order = {name: number for number, name in enumerate(unknowns)}
     system = [_Equation(form, order, str(index)) for index, form in enumerate(forms)]
@@ -96,6 +98,7 @@ def solve_linear(
             if not forgive and (lower(off) > 0 or upper(off) < 0):
                 members = tuple(sorted(map(int, equation.made)))
                 worth = off.midpoint if isinstance(off, Interval) else off
+                worth /= equation.made[str(members[-1])]
                 return LinearSolution({}, (), 0, Disagreement(members, worth))
             continue
         pivot = min(equation.row, key=lambda name: (len(used_in[name]), order[name]))
@@ -133,7 +136,7 @@ class _Equation:
         _add(self.made, other.made, factor)
 
 
-def _put_back(unknowns: Sequence[str], pivots: Mapping[str, _Equation]) -> LinearSolution:
+def _put_back(unknowns: Sequence[str], pivots: dict[str, _Equation]) -> LinearSolution:
     """The unknowns in the known names, last pivot first. Those in which one without a pivot is left
     are open (it may cancel on the way)."""
     found: dict[str, Linear] = {}

@@ -58,7 +58,7 @@ class _Problem:
             if name == last:
                 continue
             identity, _, own = name.partition("@")
-            reading = checker.model.readings.get((identity, own))
+            reading = checker.readings.get((identity, own))
             size = checker.model.sizes[identity]
             worth = uncertainty(size, reading.instrument if reading else "")[1]
             low, high = cuts.range_of(name, cuts.of_copy(name, copy))

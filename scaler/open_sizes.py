@@ -18,7 +18,7 @@ from scaler.graph import Block, decompose
 from scaler.linear_systems import at, solve_linear
 from scaler.problems import Problem
 from scaler.records import Bounds, Kind, Model
-from scaler.solve import SolveError, Value, solve_block
+from scaler.solve import MOST_TOGETHER, SolveError, Value, solve_block, too_many
 
 Finish = Callable[[str, Value, str], Value]
 HALF_TURN: Bounds = (Fraction(0), Fraction(180))
@@ -159,6 +159,9 @@ class _Solver:
         keys = [key for key in self.equations if key in set(keys)]
         forms = [linear(self.equations[key], self.model.ratio) for key in keys]
         straight = [form for form in forms if form is not None]
+        if len(unknowns) > MOST_TOGETHER:
+            self.unsolved(Block(tuple(own), tuple(unknowns)), too_many(unknowns))
+            return
         if len(straight) < len(keys):
             for block in blocks:
                 if any(n not in self.values for key in block.equations for n in self.uses[key]):
@@ -196,13 +199,14 @@ class _Solver:
             self.outcome.problems.append(problem(self.model, members, off))
             return
         advice = f"{error.advice}: " if error.advice else "look at "
+        named = ", ".join(block.unknowns[:6]) + (" …" if len(block.unknowns) > 6 else "")
         self.outcome.problems.append(
             Problem(
                 "no-solution",
-                f"{', '.join(block.unknowns)} cannot be solved for: {error.problem}",
+                f"{named} cannot be solved for: {error.problem}",
                 statement(self.model, block.equations[0])[1],
                 expected=error.expected,
-                advice=advice + listed(self.model, block.equations),
+                advice=advice + listed(self.model, block.equations[:12]),
             )
         )
 

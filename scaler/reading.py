@@ -9,15 +9,17 @@ from pathlib import Path
 from typing import Any
 
 from scaler import catalogue, logs, reading_statements
+from scaler.as_made_log import plain_readings
 from scaler.collecting import collect
 from scaler.crosscheck import crosscheck
+from scaler.csv_text import parse_csv
 from scaler.entries import Entry
 from scaler.files import Gathered, gather
 from scaler.grammar import GrammarError
 from scaler.problems import InputError, in_order, listed, shorten, suggest
 from scaler.reading_context import Context, label
 from scaler.reading_sizes import SizeReader
-from scaler.records import Drawing, Model, Part, Service, ShopRow, State
+from scaler.records import Drawing, Model, Part, Reading, Service, ShopRow, Size, State
 from scaler.scales import Scale, ScaleError, parse_scale, scale_from_gauges
 
 FULL_SIZE = Scale(Fraction(1), "full size", "ratio", "1 : 1", "")
@@ -94,7 +96,7 @@ class _Reader:
             conditions=conditions,
             shop=self.shop(),
             choices=logs.choices(self.gathered.choices, sizes, problems),
-            readings=logs.readings(self.gathered.readings, sizes, parts, problems),
+            readings=self.readings(sizes, parts),
             notes=(),
             overrules={
                 name: (str(entry.fields[next(iter(entry.fields))]), entry.place())
@@ -102,6 +104,22 @@ class _Reader:
             },
             sources=self.gathered.sources,
         )
+
+    def readings(
+        self, sizes: dict[str, Size], parts: dict[str, Part]
+    ) -> dict[tuple[str, str], Reading]:
+        """The readings that stand; what cannot be used of the log is a note, the rest is kept."""
+        log = self.gathered.readings
+        if log is None:
+            return {}
+        found = plain_readings(log, sizes, parts)
+        if found is not None and all(item.value > 0 for item in found.values()):
+            return found
+        table, problems = parse_csv(log)  # something is odd: look at every cell, and mark it
+        self.entries.problems += [replace(item, severity="warning") for item in problems]
+        if table is None:
+            return {}
+        return logs.readings(table, sizes, parts, self.entries.problems)
 
     def no_model(self) -> Entry:
         """Reports that there is no [model], and stands in for it."""

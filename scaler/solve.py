@@ -34,6 +34,8 @@ from scaler.roots import proved, roots_between, simplest_between
 
 Value = Fraction | Interval
 MOST_IN_RING = 30
+"""Sizes that may hang together in one nonlinear ring, and in one linear one."""
+MOST_TOGETHER = 500
 
 
 class SolveError(ValueError):
@@ -103,6 +105,15 @@ def solve_block(
     return _solve_many(equations, unknowns, values, ratio, bounds, guesses)
 
 
+def too_many(unknowns: Sequence[str]) -> SolveError:
+    """The refusal of a ring that would take too long."""
+    return SolveError(
+        f"{len(unknowns)} sizes hang together in one ring of statements",
+        f"at most {MOST_TOGETHER}",
+        "give some of them",
+    )
+
+
 def _solve_linear(
     forms: Sequence[Linear], unknowns: Sequence[str], values: Mapping[str, Value]
 ) -> Solution:
@@ -115,6 +126,8 @@ def _solve_linear(
             unknowns,
             1,
         )
+    if len(unknowns) > MOST_TOGETHER:
+        raise too_many(unknowns)
     found = solve_linear(forms, unknowns, values)
     if found.disagreement is not None:
         raise SolveError(
