@@ -106,9 +106,44 @@ def size_dict(line: SizeLine) -> dict[str, Any]:
         "state": str(line.state),
         **twin("made_mm", line.made),
         "refused": line.refused,
+        **_as_written(line),
         "file": size.place.file,
         "line": size.place.line,
     }
+
+
+def _as_written(line: SizeLine) -> dict[str, Any]:
+    """What the model's file says of a size, under the file's own keys, so that a table of sizes
+    can be edited and read back; None where it says nothing or the part is refused."""
+    size = line.size
+    lower, upper = size.between
+
+    def length(value: Fraction | None) -> str | None:
+        return None if value is None else f"{format_exact(value)} mm"
+
+    between = None
+    if lower is not None and upper is not None:
+        between = f"{format_exact(lower)} mm to {format_exact(upper)} mm"
+    if line.refused:
+        return dict.fromkeys(_WRITTEN)
+    return {
+        "datum": size.datum or None,
+        "limits": size.limits.text if size.limits else None,
+        "reach": length(size.reach),
+        "weight": None if size.weight == 1 else format_exact(size.weight),
+        "standard": size.standard or None,
+        "equals": size.equals_text or None,
+        "between": between,
+        "uncertainty": length(size.uncertainty),
+        "origin": size.origin or None,
+        "instrument": size.instrument or None,
+    }
+
+
+_WRITTEN = (
+    "datum", "limits", "reach", "weight", "standard", "equals", "between", "uncertainty",
+    "origin", "instrument",
+)  # fmt: skip
 
 
 def reduction_dict(reduction: Reduction) -> dict[str, Any]:

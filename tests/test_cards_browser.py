@@ -1,0 +1,225 @@
+"""Cards and the report in a browser: nothing overflows, contrast is enough, sizes are the model's.
+
+Needs Chromium (``/usr/bin/chromium``, Debian package ``chromium``); without it these are skipped.
+"""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+import subprocess
+from collections.abc import Sequence
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import scaler
+from scaler import examples
+from scaler.cards import card_pages, make_cards
+from scaler.page_html import PAPERS
+from scaler.page_report import report_page
+from scaler.solve import middle
+
+CHROMIUM = Path("/usr/bin/chromium")
+pytestmark = pytest.mark.skipif(
+    not CHROMIUM.exists(), reason="needs /usr/bin/chromium (apt-get install chromium)"
+)
+
+PX = 96 / 25.4
+"""CSS pixels in a millimetre (CSS Values and Units, 1 in = 96 px)."""
+
+# Relative luminance and contrast as WCAG 2.2 defines them (success criterion 1.4.3).
+PROBE = """
+<script>
+window.addEventListener("load", () => {
+  const light = c => { c /= 255; return c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4; };
+  const lum = c => 0.2126 * light(c[0]) + 0.7152 * light(c[1]) + 0.0722 * light(c[2]);
+  const rgb = s => { const m = s.match(/[\\d.]+/g); return m ? m.map(Number) : [0, 0, 0, 0]; };
+  const ground = e => { for (; e; e = e.parentElement) {
+      const c = rgb(getComputedStyle(e).backgroundColor);
+      if (c.length < 4 || c[3] > 0) return c; } return [255, 255, 255]; };
+  const out = {over: [], low: [], small: [], sizes: {}, lowest: 21, clipped: [], least: 99};
+  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) {
+    const node = walk.currentNode, e = node.parentElement;
+    if (!node.nodeValue.trim() || e.closest("script,style,title,desc,nav,.skip")) continue;
+    const style = getComputedStyle(e);
+    const svg = e.closest("svg");
+    const ink = rgb(svg ? style.fill : style.color);
+    const paper = svg ? [255, 255, 255] : ground(e);
+    const a = lum(ink), b = lum(paper);
+    const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+    out.lowest = Math.min(out.lowest, ratio);
+    if (ratio < 4.5) out.low.push(node.nodeValue.trim().slice(0, 40) + " " + ratio.toFixed(2));
+    const range = document.createRange(); range.selectNodeContents(node);
+    const box = range.getBoundingClientRect();
+    const sheet = e.closest(".card") || document.body;
+    const limit = sheet.getBoundingClientRect();
+    if (box.width && (box.right > limit.right + 1 || box.left < limit.left - 1))
+      out.over.push(node.nodeValue.trim().slice(0, 40));
+    const cell = e.closest("td,th");
+    if (cell && box.width && box.right > cell.getBoundingClientRect().right + 1)
+      out.clipped.push(node.nodeValue.trim().slice(0, 40));
+    if (!svg) out.least = Math.min(out.least, parseFloat(style.fontSize) * 0.75);
+    if (svg) {
+      const frame = svg.getBoundingClientRect();
+      if (box.right > frame.right + 1 || box.left < frame.left - 1 || box.bottom > frame.bottom + 2
+          || box.top < frame.top - 2) out.clipped.push(node.nodeValue.trim().slice(0, 40));
+    }
+  }
+  for (const e of document.querySelectorAll("*")) {
+    if (e.scrollWidth > e.clientWidth + 1 && e.clientWidth && getComputedStyle(e).display !== "inline"
+        && !e.closest("svg,head") && !["HTML", "BODY"].includes(e.tagName))
+      out.over.push(e.tagName + "." + e.className + " " + e.textContent.slice(0, 30));
+  }
+  for (const box of document.querySelectorAll(".boxes span"))
+    if (box.scrollHeight > box.clientHeight + 1 || box.scrollWidth > box.clientWidth + 1)
+      out.clipped.push("box " + box.textContent);
+  for (const row of document.querySelectorAll("tr[data-size]"))
+    out.sizes[row.dataset.size] = [row.dataset.exact, row.querySelector(".make b").textContent,
+      parseFloat(getComputedStyle(row.querySelector(".make b")).fontSize) * 0.75];
+  out.cards = document.querySelectorAll("article.card").length;
+  out.wide = document.documentElement.scrollWidth - innerWidth;
+  document.body.setAttribute("data-found", JSON.stringify(out));
+});
+</script>
+"""
+
+
+def browse(page: Path, *options: str) -> tuple[str, str]:
+    """The page's document after loading, and what the browser said on its console."""
+    done = subprocess.run(
+        [
+            str(CHROMIUM), "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars",
+            "--enable-logging=stderr", f"--user-data-dir={page.parent / 'profile'}", *options,
+            page.as_uri(),
+        ],
+        capture_output=True, text=True, timeout=120, check=True,
+    )  # fmt: skip
+    console = [line for line in done.stderr.splitlines() if "CONSOLE" in line]
+    return done.stdout, "\n".join(console)
+
+
+def measure(folder: Path, page: str, width_mm: float) -> dict[str, Any]:
+    """What the probe found on a page in a window as wide as the paper."""
+    file = folder / "probe.html"
+    file.write_text(page.replace("</body>", PROBE + "</body>"), encoding="utf-8")
+    document, console = browse(file, "--dump-dom", f"--window-size={round(width_mm * PX)},1200")
+    assert console == ""
+    found = re.search(r'data-found="([^"]*)"', document)
+    assert found is not None
+    result: dict[str, Any] = json.loads(html.unescape(found[1]))
+    return result
+
+
+@pytest.fixture(scope="module")
+def engine(tmp_path_factory: pytest.TempPathFactory) -> scaler.CheckResult:
+    """The shipped engine with a few readings, so that all blocks of a card are there."""
+    folder = tmp_path_factory.mktemp("engine") / "m"
+    examples.write_out("pattern_d", folder)
+    (folder / "readings.csv").write_text(
+        "time,action,size,copy,value,instrument,note\n"
+        "2026-11-10T10:00:00Z,reading,wheel.bore,no_2,15.011 mm,bore gauge,a little large\n"
+        "2026-11-10T10:05:00Z,reading,axlebox_bush.bore,,15.881 mm,bore gauge,all four alike\n",
+        encoding="utf-8",
+    )
+    return scaler.check(scaler.load(folder))
+
+
+@pytest.mark.parametrize("paper", ["A4", "A5", "letter"])
+def test_every_card_fits_its_paper(engine: scaler.CheckResult, paper: str, tmp_path: Path) -> None:
+    """On each paper: no console error, nothing past the sheet or its cell, contrast, all sizes."""
+    cards = make_cards(engine)
+    found = measure(tmp_path, card_pages(cards, paper)["all.html"], PAPERS[paper].width)
+    assert found["cards"] == len(cards)
+    assert found["over"] == [] and found["clipped"] == [] and found["wide"] <= 0
+    assert found["low"] == [] and found["lowest"] >= 4.5
+    assert found["least"] >= 7.4  # no print below 7.5 pt
+    wanted = {
+        line.size.id: middle(line.chosen)
+        for line in engine.reduction.lines
+        if not line.refused and line.chosen is not None
+    }
+    assert {name: Fraction(value[0]) for name, value in found["sizes"].items()} == wanted
+    for _, shown, points in found["sizes"].values():
+        assert shown.strip()
+        assert points >= (18 if paper != "A5" else 14)  # read at arm's length
+
+
+def test_pages_come_out_on_the_paper(engine: scaler.CheckResult, tmp_path: Path) -> None:
+    """The browser's own print: the size of the sheet, and one sheet for a part of one size."""
+    for paper, points in (("A4", (595, 842)), ("A5", (420, 595)), ("letter", (612, 792))):
+        page = tmp_path / f"{paper}.html"
+        page.write_text(
+            card_pages(make_cards(engine, ["valve_spindle"]), paper)["valve_spindle.html"], "utf-8"
+        )
+        pdf = tmp_path / f"{paper}.pdf"
+        browse(page, "--no-pdf-header-footer", f"--print-to-pdf={pdf}")
+        boxes = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", pdf.read_bytes())
+        assert len(boxes) == 1
+        for wide, high in boxes:
+            assert (round(float(wide)), round(float(high))) == points
+
+
+def test_the_report_fits_and_can_be_read(engine: scaler.CheckResult, tmp_path: Path) -> None:
+    """At A4's width, chosen and rounded: no console error, nothing past the page, contrast."""
+    rounded = scaler.check(engine.model, "rounded")
+    for result in (engine, rounded):
+        found = measure(tmp_path, report_page(result, cards=True), 210)
+        assert found["over"] == [] and found["clipped"] == [] and found["wide"] <= 0
+        assert found["low"] == [] and found["lowest"] >= 4.5
+
+
+def test_the_report_can_be_walked_with_the_tab_key(
+    engine: scaler.CheckResult, tmp_path: Path
+) -> None:
+    """Every link can take the focus, in the picture too, and shows that it has it."""
+    walk = """
+<script>
+window.addEventListener("load", () => {
+  const links = [...document.querySelectorAll("a[href],summary")];
+  let taken = 0;
+  for (const e of links) { e.focus({focusVisible: true}); if (document.activeElement === e) taken++; }
+  const first = links.find(e => !e.closest("svg") && !e.classList.contains("skip"));
+  first.focus({focusVisible: true});
+  const ring = getComputedStyle(first).outlineStyle;
+  document.body.setAttribute("data-found", JSON.stringify([links.length, taken, ring]));
+});
+</script>
+"""
+    file = tmp_path / "walk.html"
+    file.write_text(report_page(engine).replace("</body>", walk + "</body>"), encoding="utf-8")
+    document, console = browse(file, "--dump-dom")
+    found = re.search(r'data-found="([^"]*)"', document)
+    assert found is not None and console == ""
+    links, taken, ring = json.loads(html.unescape(found[1]))
+    assert links == taken > 20 and ring != "none"
+
+
+def luminance(colour: Sequence[int]) -> float:
+    """WCAG 2.2 relative luminance."""
+
+    def light(value: float) -> float:
+        value /= 255
+        return value / 12.92 if value <= 0.04045 else float(((value + 0.055) / 1.055) ** 2.4)
+
+    red, green, blue = colour
+    return 0.2126 * light(red) + 0.7152 * light(green) + 0.0722 * light(blue)
+
+
+def test_verdicts_are_told_apart_in_grey() -> None:
+    """Each failing verdict has dashes of its own against an even line, whatever its colour."""
+    from scaler.pictures import LINE_OF
+
+    assert LINE_OF["holds"][0] == ""
+    for verdict, (dashes, colour) in LINE_OF.items():
+        if verdict != "holds":
+            assert dashes
+        red, green, blue = (
+            int(part * (2 if len(part) == 1 else 1), 16)
+            for part in re.findall(r"[0-9a-f]{2}" if len(colour) == 7 else r"[0-9a-f]", colour[1:])
+        )
+        assert 1.05 / (luminance((red, green, blue)) + 0.05) >= 4.5
