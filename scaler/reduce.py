@@ -11,12 +11,16 @@ from scaler import catalogue, cautions
 from scaler.cautions import Caution
 from scaler.limits import limits_of
 from scaler.problems import Problem
-from scaler.records import Deviations, Model, Size, Stage, State
+from scaler.records import Deviations, Kind, Model, Size, Stage, State
 from scaler.settle import Settled, Settlement, exact_size, refused_parts, settle
 from scaler.solve import Value, middle
 
 if TYPE_CHECKING:
     import pandas
+
+
+CARRYING = (Kind.EXTERNAL, Kind.THREAD)
+"""Kinds of size that are a section that carries load."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +128,7 @@ def from_settlement(model: Model, settlement: Settlement, exact: Settlement) -> 
             False,
         )
         lines.append(line)
-        if line.exact is not None and line.departure:
+        if line.exact is not None and line.departure and size.kind in CARRYING:
             weaker = cautions.strength_lost(
                 settled.method, middle(line.exact), middle(settled.value)
             )
