@@ -79,7 +79,7 @@ def tables_of() -> Tables:
     )
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=8192, typed=True)
 def step_of(basic_size_mm: Fraction | int) -> int:
     """Index of the step of sizes that holds this basic size, or an error naming the end."""
     if isinstance(basic_size_mm, float):
