@@ -16,6 +16,8 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "demo": ("start_commands", "demo", "Run the shipped example; write it out if DIR is given."),
     "reduce": ("model_commands", "reduce", "Every size: full size, exact, chosen, and why."),
     "check": ("model_commands", "check", "Every pair and condition, with its verdict."),
+    "substitute": ("substitute_commands", "substitute", "The best choice for the whole model."),
+    "sweep": ("substitute_commands", "sweep", "How departure and conflicts vary with the scale."),
     "explain": ("model_commands", "explain", "Where a number comes from and what hangs on it."),
     "chain": ("chain_commands", "chain", "Tolerance chains: worst case, shares, the chance."),
     "measure": ("bench_commands", "measure", "Record an as-made size; what it changes."),

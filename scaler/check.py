@@ -88,7 +88,7 @@ class Checker:
         }
         self._limits: dict[str, Deviations] = {}
         self._inner: dict[str, Form | None] = {}
-        self._forms: dict[str, Form | None] = {}
+        self._forms: dict[str, tuple[Node, Form | None]] = {}
         self._sizes: dict[Node, tuple[str, ...]] = {}
 
     @property
@@ -158,9 +158,11 @@ class Checker:
 
     def form_of(self, statement: Statement) -> Form | None:
         """A statement's linear form in sizes that are made; None where it is not linear."""
-        if statement.id not in self._forms:
-            self._forms[statement.id] = self.expanded(statement.node)
-        return self._forms[statement.id]
+        node, form = self._forms.get(statement.id, (None, None))
+        if node is not statement.node:  # another of that name, or none yet
+            form = self.expanded(statement.node)
+            self._forms[statement.id] = statement.node, form
+        return form
 
     def expanded(self, node: Node) -> Form | None:
         """A linear form in sizes that are made, definitions put in; None where it is not linear."""

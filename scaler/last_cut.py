@@ -7,12 +7,15 @@ the cut plus twice the uncertainty of the readings. Each of these overlaps is li
 sizes, so its least value is exact.
 
 What is promised, and why it holds. A statement lower <= c·x + rest <= upper leaves x a window whose
-ends l and h move with the other sizes. The readings e put the believed ends at l + a and h + b. A
-cut at the middle of the believed overlap comes out at x = ((l + a) + (h + b))/2 + d, with d within
-half the tolerance T of the cut, where l and h may belong to two statements. So x >= l as long as
-h − l >= T + |a − b| + …, at worst T plus the uncertainty carried from the one statement and from the
-other: for one statement, T plus twice its uncertainty. Where a size has been read before, its
-reading stands still and its error counts twice on one side: the larger of the two is taken twice.
+ends l and h move with the other sizes. The errors of the readings put the believed ends at l + a
+and h + b, where l and h may belong to two statements. A cut at the middle of what is believed to be
+left comes out at x = ((l + a) + (h + b))/2 + d, with d within half the tolerance T of the cut: so
+x − l = (h − l)/2 + (a + b)/2 + d, and h − x likewise. Neither is below zero as long as
+h − l >= T + |a + b|, and |a + b| is at most the uncertainty carried to x from the one statement and
+from the other: for a single statement, twice its uncertainty. Where a size has been read before,
+its reading stands and the window with it, and its error counts twice on one side: the larger of the
+two is taken twice. Any aim that keeps T/2 and a window's own uncertainty off both its ends does as
+well.
 
 How far a size that is cut last may lie, for other statements that it stands in: the tool aims at
 the clearance as planned, shifted as little as keeps the cut inside the window, and the size follows

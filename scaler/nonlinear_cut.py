@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from scaler.last_cut import Cuts
 
 ZERO = Fraction(0)
+FINENESS = 10**9
+"""What is found is kept to this part of a millimetre, to the safe side."""
 _ROUNDS = 24
 
 
@@ -97,6 +99,7 @@ class _Problem:
                     if side is None:
                         raise NoRange(f"{name} moves the statement without bound")
                     spread += as_interval(side).magnitude * worth
+                spread = Fraction(-(-spread * FINENESS // 1), FINENESS)  # rounded up
                 return _Cut(
                     Interval(new.lower - half, new.upper + half), spread, self.target(value)
                 )
@@ -126,7 +129,7 @@ def _solved(cuts: Cuts, statement: Statement, last: str, copy: str) -> tuple[_Cu
     planned = middle(cuts.checker.basic_of(statement))
     lower, upper = statement.lower, statement.upper
     value = planned
-    for _ in range(3):  # the spread hangs a little on the value
+    for _ in range(6):  # the spread hangs a little on the value
         cut = problem.cut_to(value)
         before = value
         if lower is not None and upper is not None and upper - lower < 2 * cut.spread:

@@ -137,6 +137,7 @@ class _Solver:
                 self.model.ratio,
                 {n: self.bounds(n) for n in block.unknowns},
                 {n: self.guesses[n] for n in block.unknowns if n in self.guesses},
+                {n: "deg" for n in block.unknowns if self.model.sizes[n].kind is Kind.ANGLE},
             )
         except SolveError as error:
             return error

@@ -12,123 +12,41 @@ angle makes them irrational.
 
 from __future__ import annotations
 
-from collections.abc import Container, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import replace
 from fractions import Fraction
 
-from scaler import cautions, standards
-from scaler.expressions import (
-    Add,
-    EvaluationError,
-    Linear,
-    Mul,
-    Name,
-    Neg,
-    Node,
-    Number,
-    names,
-    rename,
-)
+from scaler import standards
+from scaler.expressions import Add, EvaluationError, Name, Neg, Node, names
 from scaler.problems import InputError, Problem
-from scaler.records import Bounds, Choice, Kind, Method, Model, Size, Stage, State
+from scaler.records import Bounds, Choice, Method, Model, Size, Stage, State
 from scaler.rows import Candidate, Rows, method_row, pick
+from scaler.settled import (
+    HALF_MM,
+    Settled,
+    Settlement,
+    exact_size,
+    reach_of,
+    refused_parts,
+    sum_of,
+    to_step,
+    without_copies,
+)
 from scaler.solve import Value, middle, value_of
 
-ONE = Fraction(1)
-HALF_MM = Fraction(1, 2)
 NEGLIGIBLE = Fraction(1, 10**9)
 """What a drawn size may differ from its definition [mm] where that is a root or an angle."""
-
-
-@dataclass(frozen=True, slots=True)
-class Settled:
-    """One size at a stage: value, the method and row it came by, and in words why.
-
-    ``by`` is the method of its rule, where it came by one.
-    """
-
-    value: Value
-    method: str
-    way: str
-    row: Candidate | None = None
-    why: str = ""
-    note: str = ""
-    made: bool = False
-    by: Method | None = None
-
-
-@dataclass(frozen=True)
-class Settlement:
-    """All sizes at a stage. ``values`` also holds ``size@copy`` for copies with their own reading.
-
-    ``defined_by`` holds, for sizes worked out from others, the expression in those others (for
-    those solved from linear conditions too); ``solved_by`` the statement a size was solved from,
-    ``size part.size`` or ``condition name``.
-    """
-
-    stage: Stage
-    values: Mapping[str, Value]
-    results: Mapping[str, Settled]
-    defined_by: Mapping[str, Node] = field(default_factory=dict)
-    solved_by: Mapping[str, str] = field(default_factory=dict)
-    notes: tuple[Problem, ...] = ()
-    refused: frozenset[str] = frozenset()
-
-
-def refused_parts(model: Model) -> frozenset[str]:
-    """Names of the parts that get no figure."""
-    return frozenset(p.name for p in model.parts.values() if cautions.refused(p) is not None)
-
-
-def exact_size(size: Size, ratio: Fraction) -> Fraction | None:
-    """Full size × scale [mm]; angles, tapers and counts as they are; None where nothing is drawn."""
-    if size.full is None:
-        return None
-    return size.full * ratio if size.kind.is_length else size.full
-
-
-def reach_of(size: Size, method: Method | None, exact: Fraction) -> Fraction:
-    """The greatest departure allowed [mm]: the size's own, its method's, or the default.
-
-    Default: 10 % or 0.5 mm, whichever is more, at most 1 mm; 0.5 mm for positions.
-    """
-    if size.reach is not None:
-        return size.reach
-    if method is not None and method.reach is not None:
-        return method.reach
-    if size.kind is Kind.POSITION:
-        return HALF_MM
-    return min(ONE, max(abs(exact) / 10, HALF_MM))
-
-
-def to_step(value: Fraction, step: Fraction, direction: str) -> Fraction:
-    """A value brought to a multiple of a step; halves go up.
-
-    >>> to_step(Fraction("37.042"), Fraction("0.1"), "nearest")
-    Fraction(37, 1)
-    """
-    quotient = value / step
-    if direction == "up":
-        return -(-quotient.numerator // quotient.denominator) * step
-    if direction == "down":
-        return (quotient.numerator // quotient.denominator) * step
-    shifted = quotient + HALF_MM
-    return (shifted.numerator // shifted.denominator) * step
-
-
-def without_copies(node: Node, values: Container[str]) -> Node:
-    """The expression with ``size@copy`` as plain ``size`` where that copy has no value of its own."""
-    if not any("@" in name and name not in values for name in names(node)):
-        return node
-    return rename(node, lambda name: name if name in values else name.partition("@")[0])
-
-
-def sum_of(form: Linear) -> Node:
-    """A linear form as an expression."""
-    terms: list[Node] = [Mul((Number(c), Name(n))) for n, c in form.coefficients.items()]
-    if form.constant or not terms:
-        terms.append(Number(form.constant))
-    return terms[0] if len(terms) == 1 else Add(tuple(terms))
+__all__ = [
+    "Settled",
+    "Settlement",
+    "exact_size",
+    "reach_of",
+    "refused_parts",
+    "settle",
+    "sum_of",
+    "to_step",
+    "without_copies",
+]
 
 
 def settle(model: Model, stage: Stage = Stage.CHOSEN, *, as_drawn: bool = False) -> Settlement:
@@ -202,8 +120,9 @@ class _Settler:
             return
         full = {}
         for name in names(size.equals):
-            other = exact_size(self.model.sizes[name.partition("@")[0]], self.model.ratio)
-            if other is None:
+            named = self.model.sizes[name.partition("@")[0]]
+            other = exact_size(named, self.model.ratio)
+            if other is None or named.part in self.refused:
                 return
             full[name] = other
         try:

@@ -91,17 +91,19 @@ def solve_block(
     ratio: Fraction,
     bounds: Mapping[str, Bounds],
     guesses: Mapping[str, Fraction],
+    units: Mapping[str, str] | None = None,
 ) -> Solution:
     """Solves equations (each node = 0) for the unknowns.
 
     There are as many as unknowns; of linear ones there may be more, where some say the same.
-    Raises SolveError: no solution, no single one, or none between the bounds.
+    ``units`` gives the unit of an unknown that is no length, for advice in words. Raises SolveError: no solution, no single one, or none between the bounds.
     """
     forms = [linear(equation, ratio) for equation in equations]
     if all(form is not None for form in forms):
         return _solve_linear([form for form in forms if form is not None], unknowns, values)
     if len(equations) == 1:
-        return _solve_one(equations[0], unknowns[0], values, ratio, bounds, guesses)
+        unit = (units or {}).get(unknowns[0], "mm")
+        return _solve_one(equations[0], unknowns[0], values, ratio, bounds, guesses, unit)
     return _solve_many(equations, unknowns, values, ratio, bounds, guesses)
 
 
@@ -174,6 +176,7 @@ def _solve_one(
     ratio: Fraction,
     bounds: Mapping[str, Bounds],
     guesses: Mapping[str, Fraction],
+    unit: str,
 ) -> Solution:
     bound = bounds.get(unknown, (None, None))
     roots, how = _polynomial_roots(equation, unknown, values, ratio)
@@ -204,13 +207,13 @@ def _solve_one(
         raise SolveError(
             f"{unknown} has {len(fitting)} solutions: {shown}",
             "one solution",
-            f"say which is meant: {_between(fitting, bound)}",
+            f"say which is meant: {_between(fitting, bound, unit)}",
         )
     word = f"; the one root of {len(roots)} {where}" if len(roots) > 1 else ""
     return Solution({unknown: fitting[0]}, how + word)
 
 
-def _between(fitting: Sequence[Value], bound: Bounds) -> str:
+def _between(fitting: Sequence[Value], bound: Bounds, unit: str) -> str:
     """Bounds that hold the first of several roots, and it alone."""
     first, second = middle(fitting[0]), middle(fitting[1])
     gap = (second - first) / 2
@@ -219,7 +222,8 @@ def _between(fitting: Sequence[Value], bound: Bounds) -> str:
     while Fraction(1, 10**places) > gap / 2 and places < 12:
         places += 1
     low = max(floor, first - gap)
-    return f'between = "{float(low):.{places}f} mm to {float(first + gap / 2):.{places}f} mm"'
+    high = first + gap / 2
+    return f'between = "{float(low):.{places}f} {unit} to {float(high):.{places}f} {unit}"'
 
 
 def _range(

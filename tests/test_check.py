@@ -222,6 +222,16 @@ def test_every_cause_has_its_case(tmp_path: Path) -> None:
     assert chosen["loose"].shares == (("p.eye", F("0.03")), ("p.pin", F("0.02")))
 
 
+def test_as_drawn_leaves_readings_out(tmp_path: Path) -> None:
+    """The plan can still be looked at when parts are made."""
+    read = "2026-01-01T00:00:00Z,reading,p.pin,,10.25 mm,micrometer,\n"
+    model = model_of(tmp_path, WORDS, readings=read)
+    drawn = {f.statement.id: str(f.verdict) for f in check(model, as_drawn=True).findings}
+    (tmp_path / "readings.csv").unlink()
+    planned = {name: str(f.verdict) for name, f in found(scaler.load(tmp_path)).items()}
+    assert drawn == planned and drawn["holds"] == "holds"
+
+
 def test_a_named_fit_is_judged_at_the_planned_size(tmp_path: Path) -> None:
     """18 mm H7/g6 is 0.006 to 0.035 (ISO 286-2: H7 +0.018, g6 −0.006 −0.017, second-hand); a bore
     read at 18.004 does not put the pair into the next range of sizes (0.007 to 0.041)."""
@@ -386,10 +396,10 @@ RANK = {"holds": 0, "doubtful": 1, "tight": 2, "loose": 2, "fails": 2}
 
 @settings(max_examples=80)
 @given(
-    st.lists(st.tuples(st.integers(0, 40), st.integers(1, 40)), min_size=4, max_size=4),
+    st.lists(st.tuples(st.integers(0, 30), st.integers(0, 60)), min_size=4, max_size=4),
     st.integers(0, 3),
     st.tuples(st.integers(0, 30), st.integers(0, 30)),
-    st.integers(-30, 30),
+    st.integers(-12, 12),
 )
 def test_a_wider_fit_never_makes_a_verdict_worse(
     tmp_path_factory: pytest.TempPathFactory,
@@ -403,9 +413,9 @@ def test_a_wider_fit_never_makes_a_verdict_worse(
     to it is not covered: with more room the aim goes back towards the planned size.)"""
     template = """
 [part.p]
-size.hole = {{ full = "10.1 mm", kind = "internal", rule = "reamed", limits = "+0.02 -0.01 mm" }}
-size.other = {{ full = "10.11 mm", kind = "internal", rule = [], limits = "+0.02 -0.01 mm" }}
-size.ring = {{ full = "9.93 mm", kind = "external", rule = [], limits = "±0.008 mm" }}
+size.hole = {{ full = "10.1 mm", kind = "internal", rule = [], limits = "+0.008 -0.004 mm" }}
+size.other = {{ full = "10.11 mm", kind = "internal", rule = [], limits = "+0.004 -0.004 mm" }}
+size.ring = {{ full = "9.93 mm", kind = "external", rule = [], limits = "±0.002 mm" }}
 size.pin = {{ full = "{pin} mm", kind = "external", rule = "turned step 0.001 mm" }}
 """
     last = 'basis = "last cut p.pin"'

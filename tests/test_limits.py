@@ -48,12 +48,15 @@ def limits(model: Model, name: str = "p.x") -> Deviations:
     return limits_of(model, model.sizes[name], found.results[name])
 
 
-def ends(found: Deviations) -> tuple[F, F]:
+Ends = tuple[F | int, F | int]
+
+
+def ends(found: Deviations) -> Ends:
     """Lower and upper deviation."""
     return found.lower, found.upper
 
 
-def published(tolerance_class: str, size: int) -> tuple[F, F]:
+def published(tolerance_class: str, size: int) -> Ends:
     """Limit deviations of ISO 286-2:2010 as read second-hand (tests/published), [mm]."""
     with PUBLISHED.open(newline="", encoding="utf-8") as lines:
         row = next(r for r in csv.DictReader(lines) if r["class"] == tolerance_class)

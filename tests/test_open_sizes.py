@@ -136,6 +136,24 @@ keep = "arm.length * cos(arm.lean) == arm.reach"
     assert found.values["arm.lean"] == 60
 
 
+def test_two_angles_are_told_apart_in_degrees(tmp_path: Path) -> None:
+    """sin x = 1/2 is 30° and 150°; what the advice says to write is read and gives the first."""
+    body = """
+[part.arm]
+size.length = { full = "10 mm" }
+size.rise = { full = "5 mm" }
+size.lean = { kind = "angle" }
+[condition.rises]
+keep = "arm.length * sin(arm.lean) == arm.rise"
+"""
+    (problem,) = problems_of(tmp_path, body)
+    assert "2 solutions: 30.000, 150.000" in problem.headline
+    window = re.search(r'between = "[^"]*deg"', problem.advice)
+    assert window is not None
+    mended = body.replace('{ kind = "angle" }', '{ kind = "angle", ' + window.group() + " }")
+    assert settled(tmp_path, mended).values["arm.lean"] == 30
+
+
 def test_open_sizes_are_named_with_the_fewest_to_give(tmp_path: Path) -> None:
     """Three sizes in one equation: two of them; another one apart: one, in its own group."""
     body = """
@@ -191,7 +209,7 @@ keep = "2*bed.a + 2*bed.b == 2*bed.s"
     # one more statement that is independent makes it whole, whichever two were matched first
     mended = body + "[condition.odd]\nkeep = \"bed.a - bed.b == '2 mm'\"\n"
     values = settled(tmp_path, mended).values
-    assert (values["bed.a"], values["bed.b"]) == (6, 4)
+    assert values["bed.a"] == 6 and values["bed.b"] == 4
 
 
 def test_a_disagreement_names_each_statement_with_its_line(tmp_path: Path) -> None:
@@ -286,7 +304,7 @@ def test_what_is_named_is_minimal_by_sympy(
         return
     assert consistent(everything) and matrix.rank() == 3
     for row, constant in used:
-        assert sum(a * values[f"p.x{n}"] for n, a in enumerate(row)) == constant  # type: ignore[misc]
+        assert sum(a * values[f"p.x{n}"] for n, a in enumerate(row)) == constant
 
 
 def test_a_ring_without_a_solution_names_its_statements(tmp_path: Path) -> None:

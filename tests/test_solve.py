@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from fractions import Fraction as F
 
 import mpmath
@@ -25,8 +26,8 @@ NOTHING: dict[str, tuple[F | None, F | None]] = {}
 def solved(
     texts: str | list[str],
     unknowns: str | list[str],
-    values: dict[str, object] | None = None,
-    bounds: dict[str, tuple[object, object]] | None = None,
+    values: Mapping[str, object] | None = None,
+    bounds: Mapping[str, tuple[object, object]] | None = None,
 ) -> Solution:
     """Equations written as text, each = 0, solved for the unknowns."""
     texts = [texts] if isinstance(texts, str) else texts
@@ -55,7 +56,7 @@ def holds(value: Value, exact: sympy.Expr) -> bool:
         low, high = (
             mpmath.mpf(end.numerator) / end.denominator for end in (value.lower, value.upper)
         )
-        return low - mpmath.mpf(10) ** -70 <= near <= high + mpmath.mpf(10) ** -70
+        return bool(low - mpmath.mpf(10) ** -70 <= near <= high + mpmath.mpf(10) ** -70)
 
 
 # --- linear systems
