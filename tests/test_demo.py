@@ -186,6 +186,26 @@ def test_bar_thickness_eats_the_gap_twice() -> None:
     assert rounded("27").shares[0][0] == rounded("28").shares[0][0] == "slide_bar.thickness"
 
 
+def test_a_pair_split_between_two_families() -> None:
+    """The axle goes to 15 mm bar, its bush to a 5/8 in. reamer: 0.875 slack; the crank pin to 12 mm
+    and 1/2 in.: 0.7."""
+    line = checked("rounded").reduction.line
+    for number, male, female, slack in (
+        ("4", ("axle.journal", "15 mm"), ("axlebox_bush.bore", "5/8 in"), "0.875"),
+        (
+            "10",
+            ("driving_crank_pin.big_end_journal", "12 mm"),
+            ("big_end_bush.bore", "1/2 in"),
+            "0.7",
+        ),
+    ):
+        for name, designation in (male, female):
+            settled = line(name).settled
+            assert settled is not None and settled.row is not None
+            assert settled.row.designation == designation
+        assert rounded(number).basic == F(slack) and rounded(number).verdict == "loose"
+
+
 def test_same_size_is_no_fit() -> None:
     """Both land on one round number and nothing is left between them."""
     assert [middle(shown([rounded(n)])) for n in ("1", "12", "15", "26")] == [0, 0, 0, 0]
