@@ -31,7 +31,7 @@ from scaler.expressions import (
     parse_comparison,
     parse_expression,
 )
-from scaler.last_cut import range_of, windows
+from scaler.last_cut import NoRange, range_of, windows
 from scaler.lengths import format_mm
 from scaler.limits import last_cut_tolerance, uncertainty
 from scaler.problems import InputError, Place, Problem, did_you_mean, shorten
@@ -383,7 +383,10 @@ def limits_given(checker: Checker, name: str) -> Given:
     identity, _, copy = name.partition("@")
     size = checker.model.sizes[identity]
     limits = checker.limits(name)
-    down, up = range_of(checker, name)
+    try:
+        down, up = range_of(checker, name)
+    except NoRange as error:  # a ring of last cuts through definitions
+        raise EvaluationError(name, str(error)) from None
     source = limits.source
     if (down, up) != (limits.lower, limits.upper):
         served = ", ".join(window.statement.id for window in windows(checker, name))

@@ -111,6 +111,7 @@ class Tools:
         self._model, self._rows = model, Rows(model)
         self._lists: dict[str, tuple[Tool, ...]] = {}
         self._sorted: dict[tuple[str, ...], tuple[Tool, ...]] = {}
+        self.bars: dict[str, list[tuple[str, Candidate]]] = {}
 
     def rows(self, method: str, material: str = "") -> tuple[Candidate, ...]:
         """The rows of the shop and the catalogues for a method, by size."""

@@ -76,6 +76,14 @@ def _bars(part: WorkPart, tools: Tools) -> list[tuple[str, Candidate]]:
 
     None where the part is cast, or where no bar is known to be of its material.
     """
+    known = tools.bars.get(part.part.material)
+    if known is not None:
+        return known
+    found = tools.bars[part.part.material] = _bars_of(part, tools)
+    return found
+
+
+def _bars_of(part: WorkPart, tools: Tools) -> list[tuple[str, Candidate]]:
     words = set(part.part.material.lower().replace(",", " ").split())
     if part.material is None or words & {"cast", "casting", "castings"}:
         return []
@@ -89,7 +97,8 @@ def _bars(part: WorkPart, tools: Tools) -> list[tuple[str, Candidate]]:
             # the shop's own bars name no material: ground bar is taken as steel
             if made_of & words or (row.shop and (steel or method == "round bar")):
                 found.append((rule, row))
-    return sorted(found, key=lambda item: (item[1].value, item[0]))
+    found.sort(key=lambda item: (item[1].value, item[0]))
+    return found
 
 
 def registers(part: WorkPart) -> Iterator[Asked]:
