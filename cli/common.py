@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import sys
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
@@ -52,7 +53,7 @@ def write(text: str, out: Path | None) -> None:
     if not text.endswith("\n"):
         text += "\n"
     if out is None:
-        click.echo(text, nl=False)
+        click.echo(coloured(text) if wants_colour() else text, nl=False)
         return
     try:
         handle, name = tempfile.mkstemp(dir=out.parent, prefix=f".{out.name}.")
@@ -66,6 +67,37 @@ def write(text: str, out: Path | None) -> None:
             raise
     except OSError as error:
         stop(f"{out}: cannot be written ({error.strerror or error})")
+
+
+VERDICT_COLOURS = {
+    "holds": "green",
+    "doubtful": "yellow",
+    "tight": "red",
+    "loose": "red",
+    "fails": "red",
+}
+_VERDICT = re.compile(r"^(\s*\*? ?)(holds|doubtful|tight|loose|fails)\b", re.MULTILINE)
+
+
+def wants_colour() -> bool:
+    """Colour only on a terminal, and never where NO_COLOR is set (no-color.org)."""
+    return sys.stdout.isatty() and not os.environ.get("NO_COLOR")
+
+
+def coloured(text: str) -> str:
+    """Text with the verdicts at the beginning of lines in colour; the words stay as they are."""
+    return _VERDICT.sub(
+        lambda found: found.group(1) + click.style(found.group(2), VERDICT_COLOURS[found.group(2)]),
+        text,
+    )
+
+
+def progress(done: int, whole: int, what: str) -> None:
+    """One line of progress on the error stream, where that is a terminal."""
+    if sys.stderr.isatty():
+        end = "\n" if done >= whole else ""
+        click.echo(f"\r{what}: {done} of {whole}", nl=False, err=True)
+        click.echo(end, nl=False, err=True)
 
 
 def stop(message: str) -> NoReturn:

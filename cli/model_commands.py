@@ -81,6 +81,8 @@ def reduce(
 )
 @click.option("--as-drawn", is_flag=True, help="Leave readings of made sizes out.")
 @click.option("--strict", is_flag=True, help="Exit status 1 also when something is doubtful.")
+@click.option("--quiet", is_flag=True, help="Show nothing but problems of the input.")
+@click.option("--watch", is_flag=True, help="Check again whenever a file of the model is saved.")
 @common.units_option
 @common.output_options
 def check(
@@ -89,11 +91,37 @@ def check(
     side_by_side: bool,
     as_drawn: bool,
     strict: bool,
+    quiet: bool,
+    watch: bool,
     units: str | None,
     format_: str,
     out: Path | None,
 ) -> None:
     """Every pair and condition of MODEL, with its verdict, the cause, and each conflict in words."""
+
+    def once() -> int:
+        return _check(model, stage, side_by_side, as_drawn, strict, quiet, units, format_, out)
+
+    if watch:
+        from scaler.cli.watching import watch_model
+
+        watch_model(model, once)
+        return
+    sys.exit(once())
+
+
+def _check(
+    model: Path,
+    stage: str,
+    side_by_side: bool,
+    as_drawn: bool,
+    strict: bool,
+    quiet: bool,
+    units: str | None,
+    format_: str,
+    out: Path | None,
+) -> int:
+    """One check, shown or written; its exit status."""
     loaded = common.load(model, format_)
     from scaler.conflicts import check as check_model
 
@@ -106,22 +134,23 @@ def check(
         )
     except InputError as error:
         common.refuse(error, format_)
+    if quiet and out is None:
+        return result.status(strict=strict)
     if format_ == "json":
         answer = result.as_dict()
         if others:
             answer["stages"] = {str(other.stage): other.as_dict() for other in others}
         common.write(common.dumps(answer), out)
     elif format_ == "csv":
-        rows = result.frame().to_dict("records") if not others else []
-        if others:
-            for other in others:
-                rows += [
-                    {"stage": str(other.stage), **row} for row in other.frame().to_dict("records")
-                ]
+        rows = [
+            {"stage": str(item.stage), **row} if others else row
+            for item in others or [result]
+            for row in item.frame().to_dict("records")
+        ]
         common.write(common.csv(rows), out)
     else:
         common.write(check_text(loaded, result, others, units, format_), out)
-    sys.exit(result.status(strict=strict))
+    return result.status(strict=strict)
 
 
 def check_text(loaded: Any, result: Any, others: list[Any], units: str | None, format_: str) -> str:

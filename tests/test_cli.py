@@ -250,3 +250,48 @@ def test_cells_that_a_spreadsheet_would_run_are_tamed() -> None:
 
     text = csv_table(["a", "b"], [["=1+1", "-0.5"], ["@x", "+0.1"]])
     assert text == "a,b\n'=1+1,-0.5\n'@x,+0.1\n"
+
+
+def test_quiet_shows_nothing_and_keeps_the_status() -> None:
+    """--quiet leaves only the exit status."""
+    result = run("check", DEMO, "--as", "rounded", "--quiet")
+    assert (result.exit_code, result.stdout) == (1, "")
+
+
+def test_watch_checks_again_after_a_save(tmp_path: Path) -> None:
+    """One call at once, another when a file has changed, also after an input that cannot be used."""
+    from scaler.cli.watching import watch_model
+
+    run("start", str(tmp_path / "m"))
+    first = tmp_path / "m" / "model.toml"
+    good = first.read_text(encoding="utf-8")
+    calls: list[int] = []
+
+    def once() -> int:
+        calls.append(len(calls))
+        if len(calls) == 1:
+            first.write_text(good + "\nbroken", encoding="utf-8")
+            return 0
+        if len(calls) == 2:
+            first.write_text(good, encoding="utf-8")
+            raise SystemExit(2)
+        return 1
+
+    watch_model(tmp_path / "m", once, rounds=3, interval=0.01)
+    assert calls == [0, 1, 2]
+
+
+def test_colour_only_where_it_is_wanted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Verdicts are coloured on a terminal, and never with NO_COLOR or into a pipe."""
+    import sys
+
+    from scaler.cli import common
+
+    assert not common.wants_colour()
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True, raising=False)
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    assert common.wants_colour()
+    monkeypatch.setenv("NO_COLOR", "1")
+    assert not common.wants_colour()
+    assert "\x1b[31mtight" in common.coloured("tight    a_pair  0.1")
+    assert "\x1b" not in common.coloured("how tight it is")
