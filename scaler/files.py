@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from scaler.catalogue import own_folder
 from scaler.csv_text import CsvFile, CsvRow, parse_csv
 from scaler.problems import Known, Mark, Place, Problem, shorten
 from scaler.toml_lines import KeyPath, Source
@@ -16,6 +17,8 @@ from scaler.toml_text import Number, TomlFile, parse_toml
 MODEL_FILE = "model.toml"
 CHOICES_FILE = "choices.csv"
 READINGS_FILE = "readings.csv"
+OWN_SHOP_FILE = "shop.csv"
+"""The user's own shop list, beside the folder of their own tables."""
 MAX_BYTES = 8 * 1024 * 1024
 MAX_TOTAL_BYTES = 64 * 1024 * 1024
 MAX_FILES = 1000
@@ -168,6 +171,7 @@ class _Gatherer:
             return
         self.names[target] = name
         self.toml(target, name, (target,))
+        self.own_shop()
         for name in (CHOICES_FILE, READINGS_FILE):
             if (self.root / name).is_file():
                 target = self.inside(name, _Where(Source(name, ""), ()))
@@ -184,6 +188,14 @@ class _Gatherer:
                         for problem in self.gathered.problems[start:]
                     ]
                 self.gathered.choices = table
+
+    def own_shop(self) -> None:
+        """The user's own shop list among their configuration files, after the model's own ones."""
+        path = own_folder().parent / OWN_SHOP_FILE
+        if path.is_file():
+            table = self.table(path, str(path))
+            if table is not None:
+                self.gathered.shop_tables.append(table)
 
     def source(self, path: Path, name: str, bound: int | None = None) -> Source | None:
         text = read_text(path, name, min(bound or MAX_BYTES, self.left))

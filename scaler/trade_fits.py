@@ -236,7 +236,9 @@ def _unknown(name: str, set: str | None) -> UnknownFit:
 
 
 def _rows() -> tuple[catalogue.Row, ...]:
-    return catalogue.table("trade_fits").rows
+    """The shipped fits, then those of the user's own tables that serve "trade fits"."""
+    tables = ("trade_fits", *catalogue.serving("trade fits"))
+    return tuple(row for name in tables for row in catalogue.table(name).rows)
 
 
 @cache

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import importlib.util
+import os
+import tempfile
 
 import pytest
 
 if importlib.util.find_spec("scaler.cli") is None:
     pytest.exit("scaler is not installed here: python -m pip install -e '.[test]'", returncode=4)
+
+# no test may read the tables and shop list of whoever runs it
+os.environ["SCALER_TABLES"] = os.path.join(tempfile.mkdtemp(prefix="scaler-tests-"), "tables")
 
 from hypothesis import HealthCheck, settings
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from scaler import catalogue, rows
+from scaler import catalogue, rows, trade_fits
 from scaler.grammar import parse_method
 from scaler.problems import InputError, Place
 
@@ -25,13 +25,19 @@ GOOD = "designation,diameter_mm,source,place\nodd bar 7.3,7.3,common practice,my
 @pytest.fixture
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     """An own folder of tables, empty so far; what was cached is forgotten before and after."""
-    monkeypatch.setenv("SCALER_TABLES", str(tmp_path))
-    catalogue.forget()
-    rows._from_catalogue.cache_clear()
-    yield tmp_path
+    own = tmp_path / "tables"
+    own.mkdir()
+    monkeypatch.setenv("SCALER_TABLES", str(own))
+
+    def forget() -> None:
+        catalogue.forget()
+        rows._from_catalogue.cache_clear()
+        trade_fits._index.cache_clear()
+
+    forget()
+    yield own
     monkeypatch.undo()
-    catalogue.forget()
-    rows._from_catalogue.cache_clear()
+    forget()
 
 
 def describe(folder: Path, text: str = GOOD, **more: object) -> None:
@@ -39,6 +45,7 @@ def describe(folder: Path, text: str = GOOD, **more: object) -> None:
     resource = {"name": "my_bar", "path": "my_bar.csv", "schema": {"fields": FIELDS}, **more}
     (folder / "datapackage.json").write_text(json.dumps({"resources": [resource]}))
     (folder / "my_bar.csv").write_text(text)
+    catalogue.forget()
 
 
 def test_a_table_is_added_without_python(folder: Path) -> None:
@@ -129,3 +136,40 @@ def test_the_command_line_says_it_without_a_traceback(
         main(["lookup", "drill", "No. 30"])
     assert caught.value.code == 2
     assert "not JSON" in capsys.readouterr().err
+
+
+def test_own_trade_fits_are_found(folder: Path) -> None:
+    """A table that serves trade fits, in the form of the shipped one, adds a fit by name."""
+    shipped = catalogue.table("trade_fits")
+    fields = [
+        {"name": c.name, "type": c.type, "description": c.description}
+        for c in shipped.columns.values()
+    ]
+    cells = dict.fromkeys(shipped.columns, "")
+    cells |= {
+        "designation": "mine: snug", "set": "mine", "fit": "snug", "kind": "clearance",
+        "tightest_constant_thou": "0.2", "tightest_per_inch_thou": "0",
+        "loosest_constant_thou": "0.5", "loosest_per_inch_thou": "0", "source": "common practice",
+    }  # fmt: skip
+    text = ",".join(shipped.columns) + "\n" + ",".join(cells.values()) + "\n"
+    describe(folder, text, serves=["trade fits"], schema={"fields": fields})
+    fit = trade_fits.find_trade_fit("snug", Fraction(10))
+    assert fit.clearance_min_mm == Fraction("0.2") * Fraction("0.0254")
+    assert fit.set == "mine"
+
+
+def test_the_users_own_shop_list_is_read_with_every_model(folder: Path, tmp_path: Path) -> None:
+    """shop.csv beside the own tables: its rows come with the model's; a fault names the file."""
+    import scaler
+
+    model = tmp_path / "m"
+    model.mkdir()
+    (model / "model.toml").write_text('[model]\nscale = "1:8"\n', encoding="utf-8")
+    (tmp_path / "shop.csv").write_text("family,size\nreamer,7.3 mm\n", encoding="utf-8")
+    assert [row.size for row in scaler.load(model).shop] == [Fraction("7.3")]
+    (tmp_path / "shop.csv").write_text("family,size\nreamer,seven\n", encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        scaler.load(model)
+    place = caught.value.problems[0].place
+    assert place is not None
+    assert (place.file, place.line) == (str(tmp_path / "shop.csv"), 2)
