@@ -15,8 +15,8 @@ from scaler.problems import InputError
 
 def _mended(model: Path) -> None:
     """Takes a line that a crash cut short out of the log of readings, and says so."""
-    from scaler import append_log
-    from scaler.files import READINGS_FILE
+    from scaler.as_made import append_log
+    from scaler.reading.files import READINGS_FILE
 
     folder = model if model.is_dir() else model.parent
     try:
@@ -69,7 +69,8 @@ def measure(
         _usage("give the value that was read, or --undo")
     _mended(model)
     loaded = common.load(model, format_)
-    from scaler import append_log, as_made
+    from scaler.as_made import append_log
+    from scaler.as_made import measuring as as_made
 
     try:
         bench = as_made.Workbench(loaded)
@@ -101,7 +102,7 @@ def measure(
     elif format_ == "csv":
         common.write(common.csv(change.as_dict()["hangs_on_it"]), out)
     else:
-        from scaler.as_made_text import change_text
+        from scaler.as_made.text import change_text
 
         text = change_text(change, unit)
         if undo and change.reading is not None:
@@ -167,7 +168,7 @@ def next_(
     loaded = common.load(model, format_)
     unit = units or loaded.work_unit
     part = _part_of(loaded, size, format_)
-    from scaler.making_order import making_order
+    from scaler.as_made.making_order import making_order
 
     try:
         order = making_order(loaded, part=part)
@@ -202,7 +203,7 @@ class _Asked:
 def _part_of(loaded: Any, size: str | None, format_: str) -> str:
     if not size:
         return ""
-    from scaler.as_made_input import known_part
+    from scaler.as_made.input import known_part
 
     try:
         return known_part(loaded, size)
@@ -214,7 +215,7 @@ def _plan(
     loaded: Any, name: str, copy: str, about_centre: bool, one_face: bool, asked: _Asked
 ) -> Any:
     """The cuts from what a size reads now to what it must become."""
-    from scaler.as_made_cuts import cuts_left
+    from scaler.as_made.cuts import cuts_left
 
     return cuts_left(
         loaded,
@@ -243,7 +244,8 @@ def _show(
     format_: str,
     out: Path | None,
 ) -> None:
-    from scaler import as_made_text, tables
+    from scaler import tables
+    from scaler.as_made import text as as_made_text
 
     steps = order.of_part(part) if part else order.next
     if format_ == "json":

@@ -74,7 +74,7 @@ def chain(
     each size's share, the chance of going together, and what to tighten first.
     """
     loaded = common.load(model, format_)
-    from scaler import chains
+    from scaler.chains import chain as chains
 
     options: dict[str, Any] = {
         "draws": draws if name else min(draws, 10_000),
@@ -112,7 +112,7 @@ def chain(
 def _allocated(found: Any, by: str | None) -> Any:
     if by is None:
         return None
-    from scaler.chain_allocation import allocate
+    from scaler.chains.allocation import allocate
 
     return allocate(found, by=by)  # type: ignore[arg-type]
 
@@ -128,7 +128,7 @@ def _pictures(
 ) -> None:
     if not (bars or histogram or zones):
         return
-    from scaler import chain_pictures
+    from scaler.chains import pictures as chain_pictures
 
     if bars:
         chain_pictures.draw_contributors(found, bars)

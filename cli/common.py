@@ -125,7 +125,7 @@ def show_problems(problems: Sequence[Problem]) -> None:
 
 def load(path: Path, format_: str = "table") -> Any:
     """The model of a path, or its problems and exit status 2."""
-    from scaler.reading import load as load_model
+    from scaler.reading.loading import load as load_model
 
     try:
         return load_model(path)

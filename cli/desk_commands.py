@@ -19,7 +19,7 @@ UNITS = ("mm", "cm", "m", "in", "ft", "thou")
 def _checked(model: Path) -> Any:
     """A model's check as chosen, or its problems and exit status 2."""
     loaded = common.load(model)
-    from scaler.conflicts import check
+    from scaler.checking.conflicts import check
 
     try:
         return check(loaded)
@@ -31,8 +31,8 @@ def _allowances(kerf: str | None, facing: str | None, clean_up: str | None) -> A
     """What the saw takes and what is left to clean up, from the options."""
     from dataclasses import replace
 
-    from scaler.card_stock import Allowances
-    from scaler.lengths import LengthError, parse_length
+    from scaler.cards.stock import Allowances
+    from scaler.measures.lengths import LengthError, parse_length
 
     found = Allowances()
     for option, name, text in (
@@ -104,7 +104,7 @@ def cards(
     """
     allowances = _allowances(kerf, facing, clean_up)
     result = _checked(model)
-    from scaler.cards import card_pages, make_cards
+    from scaler.cards.cards import card_pages, make_cards
 
     try:
         made = make_cards(result, parts or None, allowances)
@@ -112,7 +112,7 @@ def cards(
         common.refuse(error)
     pages = card_pages(made, paper)
     if not no_report and not parts:
-        from scaler.page_report import report_page
+        from scaler.cards.page_report import report_page
 
         pages["report.html"] = report_page(result, cards=True)
     try:
@@ -139,7 +139,7 @@ def cards(
 def report(model: Path, out: Path, strict: bool) -> None:
     """One page on the whole of MODEL: choices, departures, conflicts, pairs, sources, pictures."""
     result = _checked(model)
-    from scaler.page_report import report_page, summary_line
+    from scaler.cards.page_report import report_page, summary_line
 
     common.write(report_page(result), out)
     click.echo(f"wrote {out}\n{summary_line(result)}")
@@ -172,9 +172,9 @@ def materials(
     """
     allowances = _allowances(kerf, facing, clean_up)
     loaded = common.load(model, format_)
-    from scaler import materials_tables as tables
-    from scaler.materials_list import materials as list_materials
-    from scaler.reduce import reduce
+    from scaler.desk import materials_tables as tables
+    from scaler.desk.materials_list import materials as list_materials
+    from scaler.settling.reduce import reduce
 
     try:
         listed = list_materials(reduce(loaded), allowances)
@@ -195,8 +195,8 @@ def materials(
 
 
 def _materials_text(loaded: Any, listed: Any, units: str | None, format_: str) -> str:
-    from scaler import materials_tables as tables
     from scaler.cli.model_commands import heading, titled
+    from scaler.desk import materials_tables as tables
     from scaler.tables import cautions_text
 
     text = heading(format_, loaded)
@@ -242,11 +242,11 @@ def sizes_in(
     A table that `reduce --format csv` wrote is known by its columns and read back exactly, with
     what was edited in it.
     """
-    from scaler.tables_in import mapping_of, read_sizes
+    from scaler.desk.tables_in import mapping_of, read_sizes
 
     try:
         if file.suffix.lower() == ".dxf":
-            from scaler.tables_dxf import read_dxf
+            from scaler.desk.tables_dxf import read_dxf
 
             if not part:
                 common.stop(f"{file}: a drawing does not say which part it is; give --part")
@@ -317,8 +317,8 @@ def scale_off(
     FILE holds name,x1,y1,x2,y2 and, for two distances or more, what is known of them. Exit status
     1 where a known size does not go with the others.
     """
-    from scaler.scale_off import read_segments
-    from scaler.scale_off import scale_off as work_out
+    from scaler.desk.scale_off import read_segments
+    from scaler.desk.scale_off import scale_off as work_out
 
     turn_deg: float | None = None
     if turn != "auto":
@@ -338,7 +338,7 @@ def scale_off(
     elif rows is not None and format_ == "csv":
         common.write(rows.csv(), out)
     else:
-        from scaler.scale_off_text import text_of
+        from scaler.desk.scale_off_text import text_of
 
         common.write(text_of(answer, format_), out)
     if rows is not None and sizes is not None:

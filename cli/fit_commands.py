@@ -62,8 +62,8 @@ def fits(
     press fits. The figures are a guide, never an approval.
     """
     loaded = common.load(model, format_)
-    from scaler.fit_report import Wanted, read_celsius, read_pairs
-    from scaler.fit_report import fits as fits_of
+    from scaler.fitting.fit_report import Wanted, read_celsius, read_pairs
+    from scaler.fitting.fit_report import fits as fits_of
 
     try:
         sizes = [_length(text, loaded.work_unit) for text in (hub, bore, length)]
@@ -90,7 +90,7 @@ def fits(
 
 
 def _length(text: str, unit: str) -> Any:
-    from scaler.lengths import LengthError, parse_length
+    from scaler.measures.lengths import LengthError, parse_length
     from scaler.problems import Problem
 
     if not text:
@@ -112,8 +112,9 @@ def _length(text: str, unit: str) -> Any:
 
 
 def _text(model: Any, report: Any, units: str, format_: str, detail: bool) -> str:
-    from scaler import fit_tables, tables
+    from scaler import tables
     from scaler.cli.model_commands import heading, titled
+    from scaler.fitting import fit_tables
 
     def shown(grid: Any) -> str:
         return common.table(format_, grid.headings, grid.rows, grid.right) if grid.rows else ""

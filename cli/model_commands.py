@@ -45,7 +45,7 @@ def reduce(
 ) -> None:
     """Every size of MODEL: full size, exact, chosen, departure, limits, and how it came about."""
     loaded = common.load(model, format_)
-    from scaler.reduce import reduce as reduce_model
+    from scaler.settling.reduce import reduce as reduce_model
 
     try:
         reduction = reduce_model(loaded, stage, as_drawn=as_drawn)
@@ -123,7 +123,7 @@ def _check(
 ) -> int:
     """One check, shown or written; its exit status."""
     loaded = common.load(model, format_)
-    from scaler.conflicts import check as check_model
+    from scaler.checking.conflicts import check as check_model
 
     try:
         result = check_model(loaded, stage, as_drawn=as_drawn)
@@ -185,7 +185,7 @@ def explain(
 ) -> None:
     """Where the number of SIZE (part.size) comes from, and which pairs and conditions hang on it."""
     loaded = common.load(model, format_)
-    from scaler.explaining import explain as explain_size
+    from scaler.checking.explaining import explain as explain_size
 
     try:
         explanation = explain_size(loaded, size, as_drawn=as_drawn)

@@ -35,8 +35,8 @@ def demo(folder: Path | None, units: str | None, format_: str, out: Path | None)
     With DIR the model's files are written there (new or empty), to look at and to change.
     """
     from scaler import examples
+    from scaler.checking.conflicts import check as check_model
     from scaler.cli.model_commands import STAGES, heading, titled
-    from scaler.conflicts import check as check_model
 
     try:
         written = examples.write_out("pattern_d", folder) if folder is not None else ()

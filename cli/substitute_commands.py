@@ -47,14 +47,14 @@ def substitute(
     conflict is named, and the ways out in order.
     """
     loaded = common.load(model, format_)
-    from scaler.substitute import substitute as choose
+    from scaler.substitution.substitute import substitute as choose
 
     try:
         result = choose(
             loaded, seconds=seconds, alternatives=alternatives, slack=common.exact(slack)
         )
         if write and result.status in ("optimal", "feasible"):
-            from scaler.substitution_write import write_choices
+            from scaler.substitution.write import write_choices
 
             written = write_choices(result)
         else:
@@ -79,8 +79,9 @@ def _text(
     everything: bool,
     format_: str,
 ) -> str:
-    from scaler import substitution_text, tables
+    from scaler import tables
     from scaler.cli.model_commands import heading, titled
+    from scaler.substitution import text as substitution_text
 
     unit = units or loaded.work_unit
     text = f"{heading(format_, loaded)}\n{substitution_text.status_text(result)}\n\n"
@@ -131,12 +132,12 @@ def sweep(
 ) -> None:
     """How least departure and conflicts of MODEL vary over a range of scales; the best few."""
     loaded = common.load(model, format_)
-    from scaler.substitution_sweep import sweep as sweep_scales
+    from scaler.substitution.sweep import sweep as sweep_scales
 
     try:
         found = sweep_scales(loaded, first, last, steps, seconds=seconds)
         if picture:
-            from scaler.substitution_picture import draw_sweep
+            from scaler.substitution.picture import draw_sweep
 
             draw_sweep(found, picture)
     except InputError as error:
@@ -149,7 +150,7 @@ def sweep(
     if format_ == "csv":
         common.write(common.csv(found.as_dict()["points"]), out)
         return
-    from scaler import substitution_text
+    from scaler.substitution import text as substitution_text
 
     grid = substitution_text.sweep_grid(found)
     best = ", ".join(point.text for point in found.best())

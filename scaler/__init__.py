@@ -1,62 +1,77 @@
 """Scale-model prototype reduction and dimensioning.
 
 ``model = scaler.load(path)`` reads a model folder; ``scaler.reduce(model)`` gives every size,
-``scaler.check(model)`` every pair and condition with its verdict, ``scaler.explain(model, size)``
+``scaler.check(model)`` every pair and condition with its verdict, ``scaler.substitute(model)`` the
+best choice for the whole of it, ``scaler.explain(model, size)``
 where a number comes from. Results are frozen records with ``frame()`` for pandas and ``as_dict()``
 for scripts. Lengths are exact fractions of a millimetre.
 
-Rooms: problems, lengths, scales, quantities; records, reading (files, entries, grammar, logs,
-crosscheck), expressions; catalogue (threads, designations, iso286, trade_fits); reduce, settle,
-solve, graph; check, limits, last_cut, conflicts, cautions; report.
+Rooms: problems, records, catalogue, report, tables and lookup stand here; measures, expressions,
+reading, trade, settling, checking, fitting, chains, substitution, as_made, cards and desk are
+packages of their own, each with a line on what it holds.
 """
 
 from __future__ import annotations
 
-import sys
 from importlib import import_module
-from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from scaler.chain_allocation import allocate
-    from scaler.chain_records import Chain
-    from scaler.chains import chain, chain_of
-    from scaler.conflicts import CheckResult, check
-    from scaler.explaining import Explanation, explain
-    from scaler.lengths import Length, parse_length
+    from scaler.as_made.making_order import making_order
+    from scaler.as_made.measuring import Workbench, measured
+    from scaler.chains.allocation import allocate
+    from scaler.chains.chain import chain, chain_of
+    from scaler.chains.records import Chain
+    from scaler.checking.conflicts import CheckResult, check
+    from scaler.checking.explaining import Explanation, explain
+    from scaler.checking.workability import workability
+    from scaler.measures.lengths import Length, parse_length
+    from scaler.measures.quantities import ScaledQuantity, scale_quantity
+    from scaler.measures.scales import Scale, parse_scale, scale_from_gauges
     from scaler.problems import InputError, Problem
-    from scaler.quantities import ScaledQuantity, scale_quantity
-    from scaler.reading import load
+    from scaler.reading.loading import load
     from scaler.records import Model, Stage, Verdict
-    from scaler.reduce import Reduction, reduce
-    from scaler.scales import Scale, parse_scale, scale_from_gauges
+    from scaler.settling.reduce import Reduction, reduce
+    from scaler.substitution.records import Substitution
+    from scaler.substitution.substitute import substitute
+    from scaler.substitution.sweep import sweep
+    from scaler.substitution.write import write_choices
+
 
 __version__ = "0.1.0"
 
 _HOMES = {
-    "CheckResult": "conflicts",
-    "Explanation": "explaining",
+    "Chain": "chains.records",
+    "CheckResult": "checking.conflicts",
+    "Explanation": "checking.explaining",
     "InputError": "problems",
-    "Length": "lengths",
+    "Length": "measures.lengths",
     "Model": "records",
     "Problem": "problems",
-    "Reduction": "reduce",
-    "Scale": "scales",
-    "ScaledQuantity": "quantities",
+    "Reduction": "settling.reduce",
+    "Scale": "measures.scales",
+    "ScaledQuantity": "measures.quantities",
     "Stage": "records",
+    "Substitution": "substitution.records",
     "Verdict": "records",
-    "Chain": "chain_records",
-    "allocate": "chain_allocation",
-    "chain": "chains",
-    "chain_of": "chains",
-    "check": "conflicts",
-    "explain": "explaining",
-    "load": "reading",
-    "parse_length": "lengths",
-    "parse_scale": "scales",
-    "reduce": "reduce",
-    "scale_from_gauges": "scales",
-    "scale_quantity": "quantities",
+    "Workbench": "as_made.measuring",
+    "allocate": "chains.allocation",
+    "chain": "chains.chain",
+    "chain_of": "chains.chain",
+    "check": "checking.conflicts",
+    "explain": "checking.explaining",
+    "load": "reading.loading",
+    "making_order": "as_made.making_order",
+    "measured": "as_made.measuring",
+    "parse_length": "measures.lengths",
+    "parse_scale": "measures.scales",
+    "reduce": "settling.reduce",
+    "scale_from_gauges": "measures.scales",
+    "scale_quantity": "measures.quantities",
+    "substitute": "substitution.substitute",
+    "sweep": "substitution.sweep",
+    "workability": "checking.workability",
+    "write_choices": "substitution.write",
 }
 __all__ = [
     "Chain",
@@ -70,7 +85,9 @@ __all__ = [
     "Scale",
     "ScaledQuantity",
     "Stage",
+    "Substitution",
     "Verdict",
+    "Workbench",
     "__version__",
     "allocate",
     "chain",
@@ -78,11 +95,17 @@ __all__ = [
     "check",
     "explain",
     "load",
+    "making_order",
+    "measured",
     "parse_length",
     "parse_scale",
     "reduce",
     "scale_from_gauges",
     "scale_quantity",
+    "substitute",
+    "sweep",
+    "workability",
+    "write_choices",
 ]
 
 
@@ -94,17 +117,6 @@ def __getattr__(name: str) -> Any:
     value = getattr(import_module(f"scaler.{home}"), name)
     globals()[name] = value
     return value
-
-
-class _Package(ModuleType):
-    """Keeps the public functions check and reduce from being hidden by modules of their names."""
-
-    def __setattr__(self, name: str, value: object) -> None:
-        if not (name in _HOMES and isinstance(value, ModuleType)):
-            super().__setattr__(name, value)
-
-
-sys.modules[__name__].__class__ = _Package
 
 
 def __dir__() -> list[str]:

@@ -12,7 +12,7 @@ from fractions import Fraction
 from typing import Any
 
 from scaler import catalogue
-from scaler.lengths import (
+from scaler.measures.lengths import (
     LengthError,
     format_exact,
     format_inch,
@@ -57,7 +57,7 @@ def _length(text: str, options: Options) -> dict[str, Any]:
     if length.note:
         answer["note"] = length.note
     if options.scale:
-        from scaler.scales import parse_scale
+        from scaler.measures.scales import parse_scale
 
         scale = parse_scale(options.scale)
         shown = length.mm * scale.ratio
@@ -75,8 +75,8 @@ def _length(text: str, options: Options) -> dict[str, Any]:
 
 def _thread(text: str, options: Options) -> dict[str, Any]:
     """A thread: sizes, tapping drill, clearance holes, hexagon."""
-    from scaler.designations import find_drill
-    from scaler.threads import find_thread
+    from scaler.trade.designations import find_drill
+    from scaler.trade.threads import find_thread
 
     thread = find_thread(text)
     answer: dict[str, Any] = {
@@ -120,7 +120,7 @@ def _thread(text: str, options: Options) -> dict[str, Any]:
 
 def _fit(text: str, options: Options) -> dict[str, Any]:
     """An ISO 286 fit or class at a size, or a fit of the trade at a size."""
-    from scaler import iso286
+    from scaler.trade import iso286
 
     try:
         asked = iso286.parse_fit_designation(text)
@@ -148,7 +148,7 @@ def _fit(text: str, options: Options) -> dict[str, Any]:
 
 def _trade_fit(text: str, options: Options) -> dict[str, Any] | None:
     """``16 mm close run`` or ``close run 5/8 in``; None where no trade fit and size can be read."""
-    from scaler.trade_fits import UnknownFit, find_trade_fit
+    from scaler.trade.trade_fits import UnknownFit, find_trade_fit
 
     words = text.split()
     for cut in range(1, min(len(words), 40)):
@@ -185,7 +185,7 @@ def _trade_fit(text: str, options: Options) -> dict[str, Any] | None:
 
 def _drill(text: str, options: Options) -> dict[str, Any]:
     """A drill by number, letter, fraction or millimetres."""
-    from scaler.designations import find_drill
+    from scaler.trade.designations import find_drill
 
     del options
     found = find_drill(text)
@@ -203,7 +203,7 @@ def _drill(text: str, options: Options) -> dict[str, Any]:
 
 def _gauge(text: str, options: Options) -> dict[str, Any]:
     """A sheet or wire gauge number."""
-    from scaler.designations import find_gauge
+    from scaler.trade.designations import find_gauge
 
     del options
     found = find_gauge(text)
@@ -221,7 +221,7 @@ def _gauge(text: str, options: Options) -> dict[str, Any]:
 
 def _stock(text: str, options: Options) -> dict[str, Any]:
     """Stock nearest to what is asked for."""
-    from scaler.designations import find_stock
+    from scaler.trade.designations import find_stock
 
     return {
         "text": text,
@@ -241,7 +241,7 @@ def _stock(text: str, options: Options) -> dict[str, Any]:
 
 def _near(text: str, options: Options) -> dict[str, Any]:
     """Rows nearest above and below a size, over one or several families or tables."""
-    from scaler.designations import FAMILIES, UnknownDesignation, neighbours
+    from scaler.trade.designations import FAMILIES, UnknownDesignation, neighbours
 
     length = parse_length(text, options.unit)
     tables = options.tables or ("drills", "reamers", "slot drills", "round bar")
@@ -275,8 +275,8 @@ def _bolt(text: str, options: Options) -> dict[str, Any]:
 
     The bolt is a thread's name or a length, its diameter (for looks its size across flats).
     """
-    from scaler.scales import parse_scale
-    from scaler.threads import UnknownThread, choose_thread, find_thread, scaled_want
+    from scaler.measures.scales import parse_scale
+    from scaler.trade.threads import UnknownThread, choose_thread, find_thread, scaled_want
 
     if not options.scale:
         raise UnknownThread(text, "no scale is given; add --scale 1:8", ())
@@ -317,7 +317,7 @@ def _bolt(text: str, options: Options) -> dict[str, Any]:
 
 def _scale(text: str, options: Options) -> dict[str, Any]:
     """A scale, however stated."""
-    from scaler.scales import parse_scale
+    from scaler.measures.scales import parse_scale
 
     del options
     scale = parse_scale(text)
@@ -339,8 +339,8 @@ def _scale(text: str, options: Options) -> dict[str, Any]:
 
 def _quantity(text: str, options: Options) -> dict[str, Any]:
     """Another quantity than a length, reduced by its dimension with the law shown."""
-    from scaler.quantities import QuantityError, scale_quantity
-    from scaler.scales import parse_scale
+    from scaler.measures.quantities import QuantityError, scale_quantity
+    from scaler.measures.scales import parse_scale
 
     if not options.scale:
         raise QuantityError(text, "no scale is given", "a scale", "add --scale 1:8")

@@ -14,9 +14,9 @@ from pathlib import Path
 from typing import Literal
 
 from scaler.expressions import Node
+from scaler.measures.scales import Scale
 from scaler.problems import Place, Problem
-from scaler.scales import Scale
-from scaler.toml_lines import Source
+from scaler.reading.toml_lines import Source
 
 Bounds = tuple[Fraction | None, Fraction | None]
 """Lower and upper bound; None where there is none."""

@@ -8,19 +8,19 @@ from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
-from scaler.cautions import Caution
-from scaler.intervals import Interval
-from scaler.lengths import format_exact, format_inch, format_mm, nearest_fraction
+from scaler.checking.cautions import Caution
+from scaler.expressions.intervals import Interval
+from scaler.measures.lengths import format_exact, format_inch, format_mm, nearest_fraction
 from scaler.problems import as_dict as problem_dict
 from scaler.records import Bounds
-from scaler.solve import Value, middle
+from scaler.settling.solve import Value, middle
 
 if TYPE_CHECKING:
     import pandas
 
-    from scaler.check import Finding
-    from scaler.conflicts import CheckResult, Conflict
-    from scaler.reduce import Reduction, SizeLine
+    from scaler.checking.check import Finding
+    from scaler.checking.conflicts import CheckResult, Conflict
+    from scaler.settling.reduce import Reduction, SizeLine
 
 
 def number(value: Value | None) -> float | None:

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scaler.cautions import Caution
-from scaler.check import Finding
-from scaler.conflicts import CheckResult
-from scaler.explaining import Explanation
-from scaler.lengths import format_mm
+from scaler.checking.cautions import Caution
+from scaler.checking.check import Finding
+from scaler.checking.conflicts import CheckResult
+from scaler.checking.explaining import Explanation
+from scaler.measures.lengths import format_mm
 from scaler.problems import Problem
 from scaler.records import Kind, Stage, Verdict
-from scaler.reduce import Reduction, SizeLine
 from scaler.report import length_text, sixty_fourth, window_text
-from scaler.solve import Value, middle
+from scaler.settling.reduce import Reduction, SizeLine
+from scaler.settling.solve import Value, middle
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,10 +14,10 @@ from pathlib import Path
 
 import pytest
 
-from scaler import append_log
-from scaler.append_log import append_rows, mend, one_line, read_table, sound
+from scaler.as_made import append_log
+from scaler.as_made.append_log import append_rows, mend, one_line, read_table, sound
 from scaler.problems import InputError
-from scaler.toml_lines import Source
+from scaler.reading.toml_lines import Source
 
 COLUMNS = ("time", "action", "size", "copy", "value", "instrument", "note")
 HEAD = ",".join(COLUMNS) + "\n"
@@ -225,7 +225,7 @@ def test_a_disk_that_fails_when_flushed(tmp_path: Path, monkeypatch: pytest.Monk
 LIMITED = """
 import resource, sys
 from pathlib import Path
-from scaler.append_log import append_rows
+from scaler.as_made.append_log import append_rows
 from scaler.problems import InputError
 path, columns = Path(sys.argv[1]), sys.argv[2].split(",")
 room = int(sys.argv[3])
@@ -265,7 +265,7 @@ def test_the_kernel_runs_out_of_room(tmp_path: Path, room: int) -> None:
 WRITER = """
 import os, random, sys, time
 from pathlib import Path
-from scaler.append_log import append_rows
+from scaler.as_made.append_log import append_rows
 path, columns, name, count = Path(sys.argv[1]), sys.argv[2].split(","), sys.argv[3], int(sys.argv[4])
 print("ready", flush=True)
 while not path.with_name("go").exists():

@@ -11,13 +11,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scaler.append_log import append_rows
-from scaler.as_made import Workbench
-from scaler.as_made_bench import Bench, Edits, Index
-from scaler.as_made_log import COLUMNS
-from scaler.check import Checker
+from scaler.as_made.append_log import append_rows
+from scaler.as_made.bench import Bench, Edits, Index
+from scaler.as_made.log import COLUMNS
+from scaler.as_made.measuring import Workbench
+from scaler.checking.check import Checker
 from scaler.problems import Place
-from scaler.reading import load
+from scaler.reading.loading import load
 from scaler.records import Basis, BasisKind, Choice, Model, Reading
 
 DEMO = Path(__file__).parent.parent / "scaler" / "examples" / "pattern_d"

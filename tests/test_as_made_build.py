@@ -16,18 +16,19 @@ from pathlib import Path
 
 import pytest
 
-from scaler import append_log, as_made
-from scaler.as_made import Workbench
-from scaler.as_made_bench import base
-from scaler.as_made_ways import Way
-from scaler.check import Checker
+from scaler.as_made import append_log
+from scaler.as_made import measuring as as_made
+from scaler.as_made.bench import base
+from scaler.as_made.making_order import MakingStep, making_order
+from scaler.as_made.measuring import Workbench
+from scaler.as_made.ways import Way
+from scaler.checking.check import Checker
 from scaler.expressions import names
-from scaler.limits import last_cut_tolerance, limits_of, uncertainty
-from scaler.logs import CHOICE_COLUMNS
-from scaler.making_order import MakingStep, making_order
-from scaler.reading import load
+from scaler.reading.loading import load
+from scaler.reading.logs import CHOICE_COLUMNS
 from scaler.records import Verdict
-from scaler.solve import middle, value_of
+from scaler.settling.limits import last_cut_tolerance, limits_of, uncertainty
+from scaler.settling.solve import middle, value_of
 
 DEMO = Path(__file__).parent.parent / "scaler" / "examples" / "pattern_d"
 STEP = Fraction(1, 2000)

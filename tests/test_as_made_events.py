@@ -13,12 +13,12 @@ from pathlib import Path
 
 import pytest
 
-from scaler.as_made import Change, Workbench
-from scaler.as_made_ways import Way
-from scaler.check import Checker
+from scaler.as_made.measuring import Change, Workbench
+from scaler.as_made.ways import Way
+from scaler.checking.check import Checker
 from scaler.expressions import parse_comparison, parse_expression
 from scaler.problems import Place
-from scaler.reading import load
+from scaler.reading.loading import load
 from scaler.records import Basis, BasisKind, Fit, Model, Pair, State, Verdict
 
 DEMO = Path(__file__).parent.parent / "scaler" / "examples" / "pattern_d"
@@ -386,7 +386,7 @@ def test_a_bought_part_is_not_cut(demo: Model) -> None:
 
 def test_another_source_of_ways_is_tried_and_ranked(demo: Model) -> None:
     """Proposals from elsewhere (a substitution, say) are re-checked here; one that fails is dropped."""
-    from scaler.as_made_bench import Edits
+    from scaler.as_made.bench import Edits
     from scaler.records import Choice
 
     def choice(size: str, value: str) -> Edits:

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from scaler.as_made import Workbench, measured
+from scaler.as_made.measuring import Workbench, measured
 from scaler.problems import InputError
-from scaler.reading import load
+from scaler.reading.loading import load
 from scaler.records import Model, State
 
 DEMO = Path(__file__).parent.parent / "scaler" / "examples" / "pattern_d"

@@ -10,12 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from scaler.append_log import append_rows
-from scaler.as_made_log import COLUMNS, histories, read_readings, value_of
-from scaler.lengths import parse_length
-from scaler.reading import load
+from scaler.as_made.append_log import append_rows
+from scaler.as_made.log import COLUMNS, histories, read_readings, value_of
+from scaler.measures.lengths import parse_length
+from scaler.reading.loading import load
+from scaler.reading.toml_lines import Source
 from scaler.records import Model
-from scaler.toml_lines import Source
 
 DEMO = Path(__file__).parent.parent / "scaler" / "examples" / "pattern_d"
 

@@ -8,8 +8,8 @@ from string import Formatter
 import pytest
 
 from scaler import catalogue
-from scaler.as_made_move import Repair, mm, repairs
-from scaler.as_made_saved import shims
+from scaler.as_made.move import Repair, mm, repairs
+from scaler.as_made.saved import shims
 from scaler.records import Kind
 
 CAUTIONS = {row.text("designation") for row in catalogue.table("caution_texts").rows}

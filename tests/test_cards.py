@@ -16,10 +16,10 @@ import pytest
 
 import scaler
 from scaler import examples
-from scaler.cards import Card, card_pages, letter_of, make_cards
-from scaler.page_report import report_page
+from scaler.cards.cards import Card, card_pages, letter_of, make_cards
+from scaler.cards.page_report import report_page
 from scaler.problems import InputError
-from scaler.solve import middle
+from scaler.settling.solve import middle
 
 F = Fraction
 INCH = F(127, 5)
@@ -308,8 +308,8 @@ def test_pages_do_not_hang_on_the_order_of_hashing() -> None:
     code = (
         "import hashlib, scaler\n"
         "from scaler import examples\n"
-        "from scaler.cards import card_pages, make_cards\n"
-        "from scaler.page_report import report_page\n"
+        "from scaler.cards.cards import card_pages, make_cards\n"
+        "from scaler.cards.page_report import report_page\n"
         "result = scaler.check(examples.load('pattern_d'))\n"
         "text = ''.join(card_pages(make_cards(result)).values()) + report_page(result)\n"
         "print(hashlib.sha256(text.encode()).hexdigest())"

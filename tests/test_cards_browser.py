@@ -18,10 +18,10 @@ import pytest
 
 import scaler
 from scaler import examples
-from scaler.cards import card_pages, make_cards
-from scaler.page_html import PAPERS
-from scaler.page_report import report_page
-from scaler.solve import middle
+from scaler.cards.cards import card_pages, make_cards
+from scaler.cards.page_html import PAPERS
+from scaler.cards.page_report import report_page
+from scaler.settling.solve import middle
 
 CHROMIUM = Path("/usr/bin/chromium")
 pytestmark = pytest.mark.skipif(
@@ -212,7 +212,7 @@ def luminance(colour: Sequence[int]) -> float:
 
 def test_verdicts_are_told_apart_in_grey() -> None:
     """Each failing verdict has dashes of its own against an even line, whatever its colour."""
-    from scaler.pictures import LINE_OF
+    from scaler.cards.pictures import LINE_OF
 
     assert LINE_OF["holds"][0] == ""
     for verdict, (dashes, colour) in LINE_OF.items():

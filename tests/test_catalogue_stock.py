@@ -8,8 +8,9 @@ from itertools import pairwise
 
 import pytest
 
-from scaler import catalogue, iso286
+from scaler import catalogue
 from scaler.catalogue import Row
+from scaler.trade import iso286
 
 INCH = Fraction(127, 5)
 GAUGES = ("gauge_swg", "gauge_awg", "gauge_birmingham", "gauge_birmingham_sheet")

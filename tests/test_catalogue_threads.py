@@ -12,7 +12,7 @@ from fractions import Fraction
 import pytest
 
 from scaler import catalogue
-from scaler import thread_forms as forms
+from scaler.trade import thread_forms as forms
 
 MM = Fraction(127, 5)
 SERIES = {

@@ -7,7 +7,8 @@ from itertools import pairwise
 
 import pytest
 
-from scaler import catalogue, iso286
+from scaler import catalogue
+from scaler.trade import iso286
 
 TABLES = (
     "drills_metric",
@@ -85,7 +86,7 @@ def test_rows_rise_in_size(name: str) -> None:
     "name", [name for name in TABLES if name[:5] in ("drill", "reame", "slot_", "end_m")]
 )
 def test_tolerance_classes_exist_for_the_size(name: str) -> None:
-    """Every class given is one that ISO 286 has at that size (scaler.iso286, tested on its own)."""
+    """Every class given is one that ISO 286 has at that size (scaler.trade.iso286, tested on its own)."""
     for row in catalogue.table(name).rows:
         size = row.mm("diameter")
         assert size is not None

@@ -12,8 +12,8 @@ import jsonschema
 import pytest
 
 from scaler import catalogue
-from scaler.files import Number
-from scaler.rows import method_row
+from scaler.reading.files import Number
+from scaler.settling.rows import method_row
 
 ROOT = Path(__file__).parent.parent / "catalogues"
 PACKAGE = json.loads((ROOT / "datapackage.json").read_text(encoding="utf-8"))
@@ -167,9 +167,9 @@ def test_files_are_plain_utf8_with_unix_lines() -> None:
 
 def test_methods_name_tables_columns_and_filters_that_exist() -> None:
     """Every method's tables are shipped, hold its size column, and its filters leave rows."""
-    from scaler.grammar import parse_method
     from scaler.problems import Place
-    from scaler.rows import _from_catalogue
+    from scaler.reading.grammar import parse_method
+    from scaler.settling.rows import _from_catalogue
 
     for row in catalogue.table("methods").rows:
         method = method_row(row.text("designation"))

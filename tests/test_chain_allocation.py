@@ -15,14 +15,15 @@ from hypothesis import strategies as st
 from scipy import optimize
 
 import scaler
-from scaler import catalogue, iso286
-from scaler.chain_allocation import Allocation, allocate, choose_processes, with_tolerances
-from scaler.chain_costs import Curve, Option, catalogue_curves, catalogue_options, process_curve
-from scaler.chains import Chain, Given, chain, chain_of
-from scaler.intervals import lower, upper
+from scaler import catalogue
+from scaler.chains.allocation import Allocation, allocate, choose_processes, with_tolerances
+from scaler.chains.chain import Chain, Given, chain, chain_of
+from scaler.chains.costs import Curve, Option, catalogue_curves, catalogue_options, process_curve
+from scaler.expressions.intervals import lower, upper
 from scaler.problems import InputError
 from scaler.records import Kind
-from scaler.rows import method_row
+from scaler.settling.rows import method_row
+from scaler.trade import iso286
 
 EXAMPLE = Path(scaler.__file__).parent / "examples" / "pattern_d"
 
@@ -265,7 +266,7 @@ def test_choice_of_processes_against_an_integer_programme() -> None:
 
 def test_a_coarser_count_of_room_is_said_so(monkeypatch: pytest.MonkeyPatch) -> None:
     """With too many states the choice is safe and is called best found, not cheapest."""
-    from scaler import chain_least_cost
+    from scaler.chains import least_cost as chain_least_cost
 
     monkeypatch.setattr(chain_least_cost, "MOST_STATES", 3)
     names = [f"p{n}.x" for n in range(5)]

@@ -11,11 +11,11 @@ from xml.etree import ElementTree
 import pytest
 
 import scaler
-from scaler import iso286
-from scaler.chain_pictures import draw_contributors, draw_histogram, draw_zones, pair_zones
-from scaler.chains import Chain, chain
+from scaler.chains.chain import Chain, chain
+from scaler.chains.pictures import draw_contributors, draw_histogram, draw_zones, pair_zones
 from scaler.problems import InputError
 from scaler.records import Model
+from scaler.trade import iso286
 
 EXAMPLE = Path(scaler.__file__).parent / "examples" / "pattern_d"
 
@@ -78,7 +78,7 @@ def test_the_same_chain_gives_the_same_file(lateral: Chain, tmp_path: Path) -> N
 
 
 def test_zones_of_an_iso_fit(tmp_path: Path) -> None:
-    """25 H7/g6: zones 0 to +21 and −20 to −7 µm (ISO 286-2 tables, as scaler.iso286 has them)."""
+    """25 H7/g6: zones 0 to +21 and −20 to −7 µm (ISO 286-2 tables, as scaler.trade.iso286 has them)."""
     (tmp_path / "model.toml").write_text(
         """
 [model]

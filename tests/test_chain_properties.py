@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scaler.chain_many import ManyChains, many_chains
-from scaler.chain_records import Chain
-from scaler.chains import Given, chain_of
-from scaler.intervals import lower, upper
+from scaler.chains.chain import Given, chain_of
+from scaler.chains.many import ManyChains, many_chains
+from scaler.chains.records import Chain
+from scaler.expressions.intervals import lower, upper
 from scaler.problems import InputError
 from scaler.records import Verdict
 

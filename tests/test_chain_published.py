@@ -11,9 +11,9 @@ import pytest
 from scipy import stats
 from uncertainties import ufloat, umath
 
-from scaler.chain_expressions import effective
-from scaler.chains import Given, chain_of
-from scaler.solve import middle
+from scaler.chains.chain import Given, chain_of
+from scaler.chains.expressions import effective
+from scaler.settling.solve import middle
 
 
 def plus_minus(basic: str, half: str | F, **more: object) -> Given:

@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import scaler
-from scaler.chain_routes import Span, chains_between, routes, spans_of
-from scaler.intervals import Value
+from scaler.chains.routes import Span, chains_between, routes, spans_of
+from scaler.expressions.intervals import Value
 from scaler.problems import InputError
 
 EXAMPLE = Path(scaler.__file__).parent / "examples" / "pattern_d"

@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 
 import scaler
-from scaler.chain_report import chains_text
-from scaler.chains import Given, chain, chain_of, chains
-from scaler.check import Checker
+from scaler.chains.chain import Given, chain, chain_of, chains
+from scaler.chains.report import chains_text
+from scaler.checking.check import Checker
 from scaler.problems import InputError
 from scaler.records import BasisKind, Model, Verdict
-from scaler.solve import middle
+from scaler.settling.solve import middle
 
 EXAMPLE = Path(scaler.__file__).parent / "examples" / "pattern_d"
 
@@ -288,7 +288,7 @@ def test_a_formula_is_given_for_chains_that_are_not_linear() -> None:
 
 def test_a_wrong_sensitivity_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """The comparison with sympy is made: a derivative that is off is reported."""
-    from scaler import chain_expressions
+    from scaler.chains import expressions as chain_expressions
 
     real = chain_expressions.gradient
 

@@ -12,11 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import scaler
-from scaler.check import Checker, Finding
-from scaler.conflicts import check
+from scaler.checking.check import Checker, Finding
+from scaler.checking.conflicts import check
 from scaler.expressions import EvaluationError, compile_float, evaluate, parse_expression
 from scaler.records import Model, Stage
-from scaler.solve import middle
+from scaler.settling.solve import middle
 
 HEAD = '[model]\ntitle = "test"\nscale = "1:1"\n'
 

@@ -9,8 +9,8 @@ from typing import Literal
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scaler.csv_text import parse_csv
-from scaler.toml_lines import Source
+from scaler.reading.csv_text import parse_csv
+from scaler.reading.toml_lines import Source
 
 
 def test_csv_rows_after_a_bad_one() -> None:

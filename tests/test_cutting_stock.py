@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scaler import cutting_stock
-from scaler.cutting_stock import Bar, CutPlan, Piece, plan_cuts
+from scaler.desk import cutting_stock
+from scaler.desk.cutting_stock import Bar, CutPlan, Piece, plan_cuts
 
 F = Fraction
 
@@ -98,7 +98,7 @@ def test_generated_patterns_find_the_same(
 
 def test_relaxed_bound_is_the_published_one() -> None:
     """Without whole numbers Chvátal's example comes to 452.25 rolls (from memory)."""
-    from scaler.cutting_columns import generate
+    from scaler.desk.cutting_columns import generate
 
     lengths = tuple(FINALS)
     _, bound = generate(lengths, tuple(FINALS.values()), (100,), (None,), (1,))
@@ -256,7 +256,7 @@ def test_nothing_is_printed() -> None:
     """The solver's own greeting does not get into the output of a command."""
     code = (
         "from fractions import Fraction as F\n"
-        "from scaler.cutting_stock import *\n"
+        "from scaler.desk.cutting_stock import *\n"
         "print(plan_cuts([Piece(F(100), 5)], [Bar(F(330))], F(2)).bars)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -20,13 +20,13 @@ from typing import Any, NamedTuple
 import pytest
 
 import scaler
-from scaler.check import Finding
-from scaler.conflicts import CheckResult, check
-from scaler.explaining import explain
+from scaler.checking.check import Finding
+from scaler.checking.conflicts import CheckResult, check
+from scaler.checking.explaining import explain
 from scaler.records import Model, Stage, Verdict
-from scaler.reduce import Reduction, reduce
-from scaler.rows import Rows, pick
-from scaler.solve import Value, middle
+from scaler.settling.reduce import Reduction, reduce
+from scaler.settling.rows import Rows, pick
+from scaler.settling.solve import Value, middle
 
 CASES = Path(__file__).parent / "cases" / "pattern_d_expected.csv"
 FOLDER = Path(str(files("scaler"))) / "examples" / "pattern_d"

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scaler import catalogue
-from scaler.designations import (
+from scaler.trade.designations import (
     FAMILIES,
     LONGEST,
     StockMatch,
@@ -22,7 +22,7 @@ from scaler.designations import (
     find_stock,
     neighbours,
 )
-from scaler.stock_text import SECTIONS, Unread, read_stock
+from scaler.trade.stock_text import SECTIONS, Unread, read_stock
 
 INCH = Fraction(127, 5)
 
@@ -493,7 +493,7 @@ def test_hostile_texts_are_quick(text: str) -> None:
 def test_no_heavy_package_is_loaded() -> None:
     """Looking something up needs none of the large libraries."""
     code = (
-        "import sys; from scaler.designations import find_stock; find_stock('round brass 5');"
+        "import sys; from scaler.trade.designations import find_stock; find_stock('round brass 5');"
         "print([m for m in ('pandas','pint','sympy','numpy','networkx','scipy') if m in sys.modules])"
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -10,16 +10,16 @@ import pytest
 import sympy
 
 import scaler
-from scaler.check import Checker, Finding
+from scaler.checking.check import Checker, Finding
+from scaler.checking.last_cut import range_of
 from scaler.expressions import EvaluationError, Name, Node, parse_expression, text
-from scaler.intervals import Interval
-from scaler.last_cut import range_of
+from scaler.expressions.intervals import Interval
 from scaler.problems import InputError
-from scaler.put_in import put_in
 from scaler.records import Model, Stage
-from scaler.roots import roots_between
-from scaler.settle import settle
-from scaler.solve import SolveError, middle, solve_block, value_of
+from scaler.settling.put_in import put_in
+from scaler.settling.roots import roots_between
+from scaler.settling.settle import settle
+from scaler.settling.solve import SolveError, middle, solve_block, value_of
 
 ONE = F(1)
 HEAD = '[model]\ntitle = "test"\nscale = "1:1"\n[part.p]\n'

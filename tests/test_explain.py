@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 import scaler
-from scaler.conflicts import CheckResult, check
-from scaler.explaining import Explanation, explain
+from scaler.checking.conflicts import CheckResult, check
+from scaler.checking.explaining import Explanation, explain
 from scaler.problems import InputError
 from scaler.records import Model
 

@@ -44,7 +44,7 @@ from scaler.expressions import (
     sensitivities,
     to_sympy,
 )
-from scaler.intervals import Interval, Value, as_interval, lower, upper
+from scaler.expressions.intervals import Interval, Value, as_interval, lower, upper
 
 CONTEXT = mpmath.mp.clone()
 CONTEXT.dps = 100

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 import scaler
-from scaler import files
 from scaler.problems import InputError, Problem, render_full
+from scaler.reading import files
 
 MODEL = '[model]\nscale = "1:8"\ninclude = ["parts.toml"]\n'
 PARTS = '[part.axle]\nsize.journal = "5 mm"\n'

@@ -14,7 +14,7 @@ from click.testing import CliRunner, Result
 
 import scaler
 from scaler.cli.fit_commands import fits as command
-from scaler.fit_report import Wanted, fits, read_celsius, read_pairs
+from scaler.fitting.fit_report import Wanted, fits, read_celsius, read_pairs
 from scaler.problems import InputError
 
 EXAMPLE = str(files("scaler.examples") / "pattern_d")

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from scaler import catalogue
 from scaler.expressions import Name
-from scaler.grammar import (
+from scaler.problems import Place
+from scaler.reading.grammar import (
     GrammarError,
     families,
     find_method,
@@ -30,7 +31,6 @@ from scaler.grammar import (
     whole_number,
     width_reader,
 )
-from scaler.problems import Place
 from scaler.records import Basis, BasisKind, Kind
 
 HERE = Place("model.toml", 1)

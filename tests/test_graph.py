@@ -18,7 +18,7 @@ from scipy.sparse.csgraph import (
 )
 
 import scaler
-from scaler.graph import (
+from scaler.settling.graph import (
     Decomposition,
     decompose,
     dependants,
@@ -26,7 +26,7 @@ from scaler.graph import (
     find_ring,
     maximum_matching,
 )
-from scaler.settle import settle
+from scaler.settling.settle import settle
 
 System = dict[str, list[str]]
 

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from scaler import interval_angles as angles
-from scaler import intervals
-from scaler.intervals import DomainError, Interval, Value, at_most, lower, upper
+from scaler.expressions import interval_angles as angles
+from scaler.expressions import intervals
+from scaler.expressions.intervals import DomainError, Interval, Value, at_most, lower, upper
 
 CONTEXT = mpmath.mp.clone()
 CONTEXT.dps = 150

@@ -23,8 +23,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scaler import catalogue, iso286, iso286_formulae
-from scaler.iso286 import GRADES, Iso286Error, deviations, fit, parse_fit_designation, tolerance
+from scaler import catalogue
+from scaler.trade import iso286, iso286_formulae
+from scaler.trade.iso286 import (
+    GRADES,
+    Iso286Error,
+    deviations,
+    fit,
+    parse_fit_designation,
+    tolerance,
+)
 
 PUBLISHED = Path(__file__).parent / "published" / "iso286_2_limit_deviations.csv"
 TABLES = ("grades", "shafts", "holes", "delta", "exceptions", "preferred_fits")

@@ -19,8 +19,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import scaler
-from scaler.check import Checker, Finding
-from scaler.last_cut import least_overlap, range_of, windows
+from scaler.checking.check import Checker, Finding
+from scaler.checking.last_cut import least_overlap, range_of, windows
 from scaler.records import Model
 
 HEAD = '[model]\ntitle = "test"\nscale = "1:1"\n[part.p]\n'

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 import scaler
-from scaler.check import Checker, Finding
-from scaler.last_cut import NoRange, range_of
+from scaler.checking.check import Checker, Finding
+from scaler.checking.last_cut import NoRange, range_of
 from scaler.records import Model, Stage
 
 HEAD = '[model]\ntitle = "test"\nscale = "1:1"\n'

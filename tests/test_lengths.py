@@ -14,7 +14,7 @@ import scipy.constants
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from scaler.lengths import (
+from scaler.measures.lengths import (
     INCH_MM,
     UNIT_MM,
     LengthError,
@@ -622,7 +622,7 @@ def test_degrees_minutes_seconds(degrees: int, minutes: int, seconds: int) -> No
 def test_reading_lengths_loads_nothing_heavy() -> None:
     """Neither pint nor the catalogues are loaded to read a length."""
     code = (
-        "import sys; from scaler.lengths import parse_length; parse_length('4 ft 8 1/2 in');"
+        "import sys; from scaler.measures.lengths import parse_length; parse_length('4 ft 8 1/2 in');"
         "print([m for m in ('pint', 'numpy', 'pandas', 'scaler.catalogue') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 
 import scaler
-from scaler.conflicts import check
-from scaler.limits import (
+from scaler.checking.conflicts import check
+from scaler.records import Deviations, Model
+from scaler.settling.limits import (
     general,
     general_classes,
     last_cut_tolerance,
@@ -19,9 +20,8 @@ from scaler.limits import (
     uncertainty,
     unknown,
 )
-from scaler.records import Deviations, Model
-from scaler.rows import Candidate
-from scaler.settle import settle
+from scaler.settling.rows import Candidate
+from scaler.settling.settle import settle
 
 PUBLISHED = Path(__file__).parent / "published" / "iso286_2_limit_deviations.csv"
 HEAD = '[model]\ntitle = "test"\nscale = "1:1"\nshop = "shop.csv"\nshop_only = true\n'

@@ -11,11 +11,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scaler.as_made import Workbench
+from scaler.as_made.making_order import KINDS, MakingOrder, making_order
+from scaler.as_made.measuring import Workbench
 from scaler.expressions import names
-from scaler.making_order import KINDS, MakingOrder, making_order
 from scaler.problems import Place
-from scaler.reading import load
+from scaler.reading.loading import load
 from scaler.records import BasisKind, Model, Reading
 
 DEMO = Path(__file__).parent.parent / "scaler" / "examples" / "pattern_d"

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 import scaler
 from scaler import catalogue, examples
-from scaler.card_stock import (
+from scaler.cards.stock import (
     Allowances,
     Section,
     Stock,
@@ -25,8 +25,8 @@ from scaler.card_stock import (
     stock_material,
 )
 from scaler.cli import desk_commands
-from scaler.materials_list import MaterialsList, area_mm2, density_of, materials, weight_of
-from scaler.materials_tables import csv_text, sheets
+from scaler.desk.materials_list import MaterialsList, area_mm2, density_of, materials, weight_of
+from scaler.desk.materials_tables import csv_text, sheets
 
 F = Fraction
 

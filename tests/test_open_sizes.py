@@ -12,10 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import scaler
-from scaler.conflicts import check
+from scaler.checking.conflicts import check
 from scaler.problems import InputError, Problem
 from scaler.records import Model, Stage
-from scaler.settle import Settlement, settle
+from scaler.settling.settle import Settlement, settle
 
 HEAD = '[model]\ntitle = "test"\nscale = "1:1"\n'
 

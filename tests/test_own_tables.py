@@ -9,9 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from scaler import catalogue, rows, trade_fits
-from scaler.grammar import parse_method
+from scaler import catalogue
 from scaler.problems import InputError, Place
+from scaler.reading.grammar import parse_method
+from scaler.settling import rows
+from scaler.trade import trade_fits
 
 FIELDS = [
     {"name": "designation", "type": "string", "description": "name"},

@@ -12,14 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import scaler
-from scaler import iso286
-from scaler.check import Checker
-from scaler.near_fits import excess, near_iso, near_trade
-from scaler.pair_advice import Advice, Hold, advise
-from scaler.press_pairs import pressed_pair
+from scaler.checking.check import Checker
+from scaler.fitting.near_fits import excess, near_iso, near_trade
+from scaler.fitting.pair_advice import Advice, Hold, advise
+from scaler.fitting.press_pairs import pressed_pair
+from scaler.fitting.temperature import at_temperature
 from scaler.problems import InputError
 from scaler.records import Model
-from scaler.temperature import at_temperature
+from scaler.trade import iso286
 
 HEAD = """
 [model]

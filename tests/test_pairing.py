@@ -13,9 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import linear_sum_assignment
 
-from scaler.pairing import alike, best_pairing, bottleneck, off_by
+from scaler.as_made.pairing import alike, best_pairing, bottleneck, off_by
 from scaler.problems import InputError, Place
-from scaler.reading import load
+from scaler.reading.loading import load
 from scaler.records import Model, Reading, Verdict
 
 MODEL = """

@@ -9,8 +9,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scaler import catalogue
-from scaler.lengths import parse_length
-from scaler.passes import Cuts, Dial, Faces, PassError, PassPlan, cuts_of, plan_passes, processes
+from scaler.as_made.passes import (
+    Cuts,
+    Dial,
+    Faces,
+    PassError,
+    PassPlan,
+    cuts_of,
+    plan_passes,
+    processes,
+)
+from scaler.measures.lengths import parse_length
 
 TURNED = cuts_of("turned")
 

@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 
 import scaler
 from scaler import catalogue
-from scaler.check import Checker
-from scaler.material_figures import UnknownMaterial
-from scaler.press_fits import (
+from scaler.checking.check import Checker
+from scaler.fitting.material_figures import UnknownMaterial
+from scaler.fitting.press_fits import (
     Elastic,
     Friction,
     PressFit,
@@ -25,7 +25,7 @@ from scaler.press_fits import (
     friction_of,
     press_fit,
 )
-from scaler.press_pairs import pressed_pair
+from scaler.fitting.press_pairs import pressed_pair
 from scaler.problems import InputError
 from scaler.records import Model
 

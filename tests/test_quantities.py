@@ -13,8 +13,8 @@ import scipy.constants
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from scaler.quantities import QuantityError, ScaledQuantity, scale_quantity
-from scaler.scale_laws import KINDS, PRESSURE, power_bounds, power_text
+from scaler.measures.quantities import QuantityError, ScaledQuantity, scale_quantity
+from scaler.measures.scale_laws import KINDS, PRESSURE, power_bounds, power_text
 
 HALF = Fraction(1, 2)
 TWELFTH = Fraction(1, 12)
@@ -483,6 +483,6 @@ def test_any_text_is_read_or_refused(text: str) -> None:
 
 def test_pint_is_loaded_only_when_a_quantity_is_read() -> None:
     """Importing the module loads no pint."""
-    code = "import sys, scaler.quantities; print('pint' in sys.modules)"
+    code = "import sys, scaler.measures.quantities; print('pint' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"

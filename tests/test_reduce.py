@@ -10,8 +10,8 @@ import pytest
 
 import scaler
 from scaler.records import Model, Stage
-from scaler.reduce import Reduction, reduce
-from scaler.solve import middle
+from scaler.settling.reduce import Reduction, reduce
+from scaler.settling.solve import middle
 
 INCH = F("25.4")
 

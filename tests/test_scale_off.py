@@ -19,9 +19,9 @@ from scipy import optimize, stats
 
 import scaler
 from scaler.cli import desk_commands
-from scaler.least_squares import Undetermined, solve, t_probability, t_value
+from scaler.desk.least_squares import Undetermined, solve, t_probability, t_value
+from scaler.desk.scale_off import ScaleOff, read_segments, rounded, scale_off
 from scaler.problems import InputError
-from scaler.scale_off import ScaleOff, read_segments, rounded, scale_off
 
 F = Fraction
 

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scaler import catalogue
-from scaler.lengths import parse_length
-from scaler.scales import (
+from scaler.measures.lengths import parse_length
+from scaler.measures.scales import (
     Scale,
     ScaleError,
     nearest_names,

@@ -21,8 +21,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import scaler
-from scaler import shapes
 from scaler.problems import InputError, Problem
+from scaler.reading import shapes
 
 EXAMPLES = sorted(Path(str(files("scaler").joinpath("examples"))).glob("*/*.toml"))
 OF_SHAPE = {"unknown-key", "type", "not-known", "missing-key", "name", "condition"}

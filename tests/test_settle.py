@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 import scaler
 from scaler.problems import InputError
 from scaler.records import Kind, Model, Stage
-from scaler.rows import Candidate, pick
-from scaler.settle import Settlement, exact_size, reach_of, settle, to_step
+from scaler.settling.rows import Candidate, pick
+from scaler.settling.settle import Settlement, exact_size, reach_of, settle, to_step
 
 HEAD = '[model]\ntitle = "test"\nscale = "1:1"\nshop = "shop.csv"\nshop_only = true\n'
 SHOP = """family,size

@@ -14,10 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scaler.expressions import Linear, evaluate, gradient, parse_expression
-from scaler.intervals import Interval
-from scaler.linear_systems import smallest_disagreement, solve_linear
-from scaler.roots import proved, roots_between, simplest_between
-from scaler.solve import Solution, SolveError, Value, middle, solve_block, value_of
+from scaler.expressions.intervals import Interval
+from scaler.settling.linear_systems import smallest_disagreement, solve_linear
+from scaler.settling.roots import proved, roots_between, simplest_between
+from scaler.settling.solve import Solution, SolveError, Value, middle, solve_block, value_of
 
 ONE = F(1)
 NOTHING: dict[str, tuple[F | None, F | None]] = {}

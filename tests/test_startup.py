@@ -13,8 +13,8 @@ EXAMPLES = Path(__file__).parent.parent / "scaler" / "examples"
 HEAVY = {"numpy", "pandas", "sympy", "pint", "networkx", "scipy", "matplotlib", "highspy", "mpmath"}
 
 CASES = [
-    (["--help"], HEAVY | {"scaler.reading", "scaler.catalogue", "tomllib"}),
-    (["--version"], HEAVY | {"scaler.reading", "scaler.catalogue", "tomllib"}),
+    (["--help"], HEAVY | {"scaler.reading.loading", "scaler.catalogue", "tomllib"}),
+    (["--version"], HEAVY | {"scaler.reading.loading", "scaler.catalogue", "tomllib"}),
     (["lookup", "length", "4ft 8 1/2in", "--scale", "1:12"], HEAVY),
     (["lookup", "thread", "2 BA"], HEAVY),
     (["lookup", "fit", "25 H7/g6"], HEAVY),

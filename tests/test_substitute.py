@@ -14,16 +14,16 @@ from types import ModuleType
 
 import pytest
 
-from scaler.conflicts import check
-from scaler.reading import load
+from scaler.checking.conflicts import check
+from scaler.reading.loading import load
 from scaler.records import Model, State, Verdict
-from scaler.settle import exact_size, reach_of
-from scaler.solve import middle
-from scaler.substitute import substitute
-from scaler.substitution_compile import compile_model
-from scaler.substitution_sweep import sweep
-from scaler.substitution_verify import departure_cost
-from scaler.substitution_write import undo_choices, write_choices
+from scaler.settling.settle import exact_size, reach_of
+from scaler.settling.solve import middle
+from scaler.substitution.compile import compile_model
+from scaler.substitution.substitute import substitute
+from scaler.substitution.sweep import sweep
+from scaler.substitution.verify import departure_cost
+from scaler.substitution.write import undo_choices, write_choices
 
 HERE = Path(__file__).parent
 EXAMPLE = HERE.parent / "scaler" / "examples" / "pattern_d"

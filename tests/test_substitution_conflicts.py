@@ -14,13 +14,13 @@ from pathlib import Path
 
 import pytest
 
-from scaler.conflicts import check
+from scaler.checking.conflicts import check
 from scaler.expressions import names
-from scaler.reading import load
+from scaler.reading.loading import load
 from scaler.records import Model, Verdict
-from scaler.settle import exact_size, reach_of
-from scaler.substitute import substitute
-from scaler.substitution_ways import edited
+from scaler.settling.settle import exact_size, reach_of
+from scaler.substitution.substitute import substitute
+from scaler.substitution.ways import edited
 
 EXAMPLE = Path(__file__).parent.parent / "scaler" / "examples" / "pattern_d"
 HEAD = '[model]\ntitle="t"\nscale="1:8"\nshop="shop.csv"\nshop_only=true\n[drawing.s]\nunit="mm"\n'

@@ -12,12 +12,12 @@ from pathlib import Path
 import pytest
 
 from scaler.expressions import evaluate, linear, parse_expression
-from scaler.reading import load
+from scaler.reading.loading import load
 from scaler.records import Model, Verdict
-from scaler.settle import exact_size
-from scaler.solve import middle
-from scaler.substitute import substitute
-from scaler.substitution_forms import pieces
+from scaler.settling.settle import exact_size
+from scaler.settling.solve import middle
+from scaler.substitution.forms import pieces
+from scaler.substitution.substitute import substitute
 
 HEAD = '[model]\ntitle="t"\nscale="1:8"\n[drawing.s]\nunit="mm"\n'
 ONE = Fraction(1)
@@ -110,7 +110,7 @@ def test_curves_find_the_same_as_every_pair_of_steps(tmp_path: Path, keep: str, 
     """Products, roots, angles: no dearer choice than the cheapest that a check confirms."""
     from dataclasses import replace
 
-    from scaler.check import Checker
+    from scaler.checking.check import Checker
     from scaler.problems import Place
     from scaler.records import Choice
 
@@ -198,7 +198,7 @@ def test_a_size_cut_last_to_several_statements(tmp_path: Path) -> None:
     against every pair of steps put through the check."""
     from dataclasses import replace
 
-    from scaler.check import Checker
+    from scaler.checking.check import Checker
     from scaler.problems import Place
     from scaler.records import Choice
 

@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 
 from scaler import catalogue
-from scaler.conflicts import check
-from scaler.reading import load
+from scaler.checking.conflicts import check
+from scaler.reading.loading import load
 from scaler.records import Model, Verdict
-from scaler.substitute import substitute
-from scaler.substitution_records import Substitution
+from scaler.substitution.records import Substitution
+from scaler.substitution.substitute import substitute
 
 HEAD = '[model]\ntitle="t"\nscale="1:8"\n'
 SHEET = '[drawing.s]\nunit="mm"\n'
@@ -183,7 +183,7 @@ def test_worst_case_counts_what_a_last_cut_makes_of_a_size(tmp_path: Path) -> No
     assert result.status == "optimal"
     assert not result.check.failures()
     best = None
-    from scaler.check import Checker
+    from scaler.checking.check import Checker
     from scaler.problems import Place
     from scaler.records import Choice
 

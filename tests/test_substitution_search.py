@@ -18,15 +18,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scaler.check import Checker
-from scaler.conflicts import check
+from scaler.checking.check import Checker
+from scaler.checking.conflicts import check
 from scaler.expressions import linear, names
 from scaler.problems import InputError, Place
-from scaler.reading import load
+from scaler.reading.loading import load
 from scaler.records import BasisKind, Choice, Model, ShopRow, Size, Verdict
-from scaler.rows import method_row
-from scaler.settle import exact_size, reach_of
-from scaler.substitute import substitute
+from scaler.settling.rows import method_row
+from scaler.settling.settle import exact_size, reach_of
+from scaler.substitution.substitute import substitute
 
 EXAMPLE = Path(__file__).parent.parent / "scaler" / "examples" / "pattern_d"
 SIZES = [Fraction(text) for text in ("4", "5", "6", "6.35", "7", "8", "9", "9.525", "10")]
@@ -244,7 +244,7 @@ def inside(
 
 def made_option(size: Size) -> Option:
     """A made size, with the uncertainty of its reading as a check takes it."""
-    from scaler.limits import uncertainty
+    from scaler.settling.limits import uncertainty
 
     assert size.made is not None
     worth = uncertainty(size)[1]

@@ -18,8 +18,7 @@ from hypothesis import strategies as st
 import scaler
 from scaler import examples
 from scaler.cli import common, desk_commands
-from scaler.problems import InputError, Problem
-from scaler.tables_in import (
+from scaler.desk.tables_in import (
     SizesIn,
     fractions_meant,
     plain_name,
@@ -27,7 +26,8 @@ from scaler.tables_in import (
     size_columns,
     sizes_of_table,
 )
-from scaler.tables_read import column_letters, from_frame, number_text
+from scaler.desk.tables_read import column_letters, from_frame, number_text
+from scaler.problems import InputError, Problem
 
 F = Fraction
 
@@ -488,7 +488,7 @@ def drawing(path: Path, units: int = 4) -> Path:
 
 def test_dimensions_of_a_drawing(tmp_path: Path) -> None:
     """Measured values, text written over them, and what is left out."""
-    from scaler.tables_dxf import read_dxf
+    from scaler.desk.tables_dxf import read_dxf
 
     found = read_dxf(drawing(tmp_path / "frame.dxf"), "frame")
     texts = full_of(found)
@@ -508,7 +508,7 @@ def test_dimensions_of_a_drawing(tmp_path: Path) -> None:
 def test_length_factor_of_the_style(tmp_path: Path) -> None:
     """A drawing at half size whose style doubles what it measures: the doubled size is meant."""
     ezdxf = pytest.importorskip("ezdxf")
-    from scaler.tables_dxf import read_dxf
+    from scaler.desk.tables_dxf import read_dxf
 
     document = ezdxf.new("R2010", setup=True)
     document.header["$INSUNITS"] = 4
@@ -520,7 +520,7 @@ def test_length_factor_of_the_style(tmp_path: Path) -> None:
 
 def test_units_of_a_drawing(tmp_path: Path) -> None:
     """Inches by the header, by option, and a drawing that says none."""
-    from scaler.tables_dxf import read_dxf
+    from scaler.desk.tables_dxf import read_dxf
 
     inches = read_dxf(drawing(tmp_path / "in.dxf", 1), "frame")
     assert full_of(inches)["frame.d1"] == "37.5 in"
@@ -533,7 +533,7 @@ def test_units_of_a_drawing(tmp_path: Path) -> None:
 def test_no_drawing(tmp_path: Path) -> None:
     """A file that is no DXF; the command without a part."""
     pytest.importorskip("ezdxf")
-    from scaler.tables_dxf import read_dxf
+    from scaler.desk.tables_dxf import read_dxf
 
     path = table(tmp_path, "hello", "x.dxf")
     with pytest.raises(InputError, match="cannot be read as a DXF drawing"):

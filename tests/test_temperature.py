@@ -14,12 +14,12 @@ from hypothesis import strategies as st
 
 import scaler
 from scaler import catalogue
-from scaler.check import Checker
-from scaler.material_figures import TemperatureError, UnknownMaterial, find_material, growth
+from scaler.checking.check import Checker
+from scaler.fitting.material_figures import TemperatureError, UnknownMaterial, find_material, growth
+from scaler.fitting.shrink_fits import HEAT_LIMITS, shrink_temperature
+from scaler.fitting.temperature import REFERENCE, at_temperature, expand
 from scaler.problems import InputError
 from scaler.records import Model, Verdict
-from scaler.shrink_fits import HEAT_LIMITS, shrink_temperature
-from scaler.temperature import REFERENCE, at_temperature, expand
 
 MODEL = """
 [model]

@@ -12,9 +12,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scaler import thread_forms as forms
-from scaler.thread_text import Unread, plain, read_thread
-from scaler.threads import (
+from scaler.trade import thread_forms as forms
+from scaler.trade.thread_text import Unread, plain, read_thread
+from scaler.trade.threads import (
     SERIES,
     Choice,
     Thread,
@@ -514,7 +514,7 @@ def test_strength_ratio_of_a_thread_with_itself_is_one() -> None:
 def test_look_up_brings_in_no_heavy_library() -> None:
     """A look-up in a fresh interpreter loads neither pandas, numpy, sympy, pint nor networkx."""
     code = (
-        "import sys; from scaler.threads import find_thread; find_thread('2 BA');"
+        "import sys; from scaler.trade.threads import find_thread; find_thread('2 BA');"
         "print([m for m in ('pandas','numpy','sympy','pint','networkx') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

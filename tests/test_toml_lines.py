@@ -17,8 +17,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scaler.problems import Problem
-from scaler.toml_lines import KeyPath, Source, plain_key
-from scaler.toml_text import TomlFile, parse_toml
+from scaler.reading.toml_lines import KeyPath, Source, plain_key
+from scaler.reading.toml_text import TomlFile, parse_toml
 
 # ---------------------------------------------------------------- random documents, many styles
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scaler import catalogue
-from scaler.trade_fits import (
+from scaler.trade.trade_fits import (
     INCH_MM,
     THOU_MM,
     TradeFit,

@@ -12,12 +12,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import scaler
-from scaler.check import Checker
+from scaler.checking.check import Checker
+from scaler.checking.workability import Workability, WorkFinding, workability
 from scaler.expressions import linear
 from scaler.problems import InputError
 from scaler.records import BasisKind, Cause, Verdict
-from scaler.solve import middle
-from scaler.workability import Workability, WorkFinding, workability
+from scaler.settling.solve import middle
 
 HEAD = """
 [model]

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 import scaler
+from scaler.checking.workability import Workability, WorkFinding, workability
 from scaler.records import Verdict
-from scaler.solve import middle
-from scaler.workability import Workability, WorkFinding, workability
+from scaler.settling.solve import middle
 
 HEAD = """
 [model]

@@ -10,8 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scaler import catalogue
-from scaler.expressions import evaluate, names
-from scaler.workability_rules import (
+from scaler.checking.workability_rules import (
     Asked,
     figure,
     less,
@@ -23,6 +22,7 @@ from scaler.workability_rules import (
     spelt,
     times,
 )
+from scaler.expressions import evaluate, names
 
 
 def test_every_rule_says_what_it_needs_and_how_it_is_inferred() -> None:

@@ -11,9 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import scaler
+from scaler.checking.workability import Workability, WorkFinding, workability
+from scaler.checking.workability_slots import passes
 from scaler.records import Verdict
-from scaler.workability import Workability, WorkFinding, workability
-from scaler.workability_slots import passes
 
 HEAD = """
 [model]

@@ -47,8 +47,10 @@ def tour(text: str) -> str:
         os.chdir(folder)
         try:
             return BLOCK.sub(
-                lambda m: f"```console\n$ {m.group(1)}\n"
-                f"{shown(output(m.group(1)), bool(CUT.search(m.group(2))))}```",
+                lambda m: (
+                    f"```console\n$ {m.group(1)}\n"
+                    f"{shown(output(m.group(1)), bool(CUT.search(m.group(2))))}```"
+                ),
                 text,
             )
         finally:

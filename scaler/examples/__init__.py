@@ -6,7 +6,7 @@ from importlib.resources import as_file, files
 from pathlib import Path
 
 from scaler.problems import InputError, Problem
-from scaler.reading import load as load_model
+from scaler.reading.loading import load as load_model
 from scaler.records import Model
 
 NAMES = ("pattern_d", "starter")

@@ -21,12 +21,12 @@ from pathlib import Path
 from make_model import make
 
 import scaler
-from scaler.as_made import Workbench
-from scaler.as_made_log import COLUMNS, read_readings
-from scaler.check import Checker
-from scaler.making_order import making_order
+from scaler.as_made.log import COLUMNS, read_readings
+from scaler.as_made.making_order import making_order
+from scaler.as_made.measuring import Workbench
+from scaler.checking.check import Checker
+from scaler.reading.toml_lines import Source
 from scaler.records import Model
-from scaler.toml_lines import Source
 
 
 def least(function: Callable[[], object], runs: int) -> float:

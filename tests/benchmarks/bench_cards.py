@@ -15,9 +15,10 @@ from pathlib import Path
 from typing import Any
 
 import scaler
-from scaler import examples, page_card, page_report
-from scaler.cards import card_pages, make_cards
-from scaler.page_report import report_page
+from scaler import examples
+from scaler.cards import page_card, page_report
+from scaler.cards.cards import card_pages, make_cards
+from scaler.cards.page_report import report_page
 
 PARTS = 60
 """Each with five sizes: 300. A pair from each part to the next, and a condition on each."""

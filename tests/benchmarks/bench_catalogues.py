@@ -17,7 +17,7 @@ import numpy
 import pandas
 
 from scaler import catalogue
-from scaler.designations import FAMILIES, neighbours
+from scaler.trade.designations import FAMILIES, neighbours
 
 
 def median(function: Callable[[], object], runs: int = 7) -> float:

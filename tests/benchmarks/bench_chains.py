@@ -17,8 +17,8 @@ from fractions import Fraction
 
 import numpy
 
-from scaler.chain_many import ManyChains
-from scaler.chains import Given, chain_of
+from scaler.chains.chain import Given, chain_of
+from scaler.chains.many import ManyChains
 
 SIZES = 50
 

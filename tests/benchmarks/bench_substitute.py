@@ -19,8 +19,9 @@ from pathlib import Path
 from typing import Any
 
 from scaler.expressions import parse_expression
-from scaler.grammar import parse_method
+from scaler.measures.scales import Scale
 from scaler.problems import Place
+from scaler.reading.grammar import parse_method
 from scaler.records import (
     Basis,
     BasisKind,
@@ -35,7 +36,6 @@ from scaler.records import (
     Size,
     State,
 )
-from scaler.scales import Scale
 
 HERE = Place("made_up.toml", 1)
 SCALE = Scale(Fraction(1, 8), "1 : 8", "ratio", "1 : 8")
@@ -147,15 +147,15 @@ def synthetic(count: int, seed: int = 1) -> Model:
         else:  # a bolted group: thread, clearance hole, edge distance, plate
             exact = drawn(f"{g}.bolt", 2, 6, Kind.THREAD, "metric thread")
             near(f"{g}.hole", exact + Fraction(3, 10), Kind.INTERNAL, "drilled")
-            near(f"{g}.edge", Fraction(8, 5) * exact, Kind.POSITION, "coordinate drilled step 0.1 mm")
+            near(
+                f"{g}.edge", Fraction(8, 5) * exact, Kind.POSITION, "coordinate drilled step 0.1 mm"
+            )
             drawn(f"{g}.plate", 2, 5, Kind.EXTERNAL, "plate")
             pair(f"{g}_clear", f"{g}.bolt", f"{g}.hole", "0.2", "0.5", "")
             keep(f"{g}_edge", f"{g}.edge - 1.5 * {g}.bolt", "0", "2")
             keep(f"{g}_web", f"{g}.edge - {g}.hole / 2 - {g}.plate / 4", "0.1", "9")
     parts = {
-        name: Part(
-            name, "", "", 1, Service.NONE, State.NOT_MADE, (), None, HERE
-        )
+        name: Part(name, "", "", 1, Service.NONE, State.NOT_MADE, (), None, HERE)
         for name in dict.fromkeys(s.part for s in sizes.values())
     }
     return Model(
@@ -193,7 +193,7 @@ class Kept:
 
     def install(self) -> None:
         """Wraps the solver's door so that all calls are kept."""
-        from scaler.substitution_solver import Solver
+        from scaler.substitution.solver import Solver
 
         kept = self.calls
         for name in ("load_arrays", "change_cost", "add_row", "add_column", "bound_column", "run"):
@@ -207,7 +207,7 @@ class Kept:
 
     def replay(self) -> tuple[float, int]:
         """Seconds that the bare solver takes for the same calls, and how many runs."""
-        from scaler.substitution_solver import Solver
+        from scaler.substitution.solver import Solver
 
         calls, self.calls[:] = list(self.calls), []
         solver = Solver()
@@ -221,7 +221,7 @@ class Kept:
 
 def main(counts: list[int]) -> None:
     """Prints one line a count."""
-    from scaler.substitute import substitute
+    from scaler.substitution.substitute import substitute
 
     kept = Kept()
     kept.install()

@@ -1,0 +1,121 @@
+"""Things worth saying about a reading beyond the verdicts: copies that differ, readings that cannot
+decide, parts whose copies want names."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from functools import cache
+
+from scaler import catalogue
+from scaler.as_made.bench import Bench, base, rank
+from scaler.as_made.move import figure
+from scaler.checking.check import Finding
+from scaler.records import Verdict
+from scaler.settling.limits import uncertainty
+
+
+def notes(bench: Bench, size: str, copy: str, findings: Sequence[Finding]) -> tuple[str, ...]:
+    return (
+        *_of_all(bench, size, copy),
+        *_spread(bench, size, copy),
+        *_unnamed(bench, findings),
+        *_finer(bench, findings),
+    )
+
+
+def _of_all(bench: Bench, size: str, copy: str) -> list[str]:
+    """A reading of a part with named copies that names none."""
+    copies = bench.copies(size)
+    if copy or not copies or (size, "") not in bench.model.readings:
+        return []
+    return [f"taken for every copy ({', '.join(copies)}); --copy names one"]
+
+
+def _unnamed(bench: Bench, findings: Sequence[Finding]) -> list[str]:
+    """Parts of which one is cut to each copy of another, and whose own copies have no names."""
+    notes = {}
+    for finding in findings:
+        size = base(finding.statement.basis.last)
+        if not size or "@" not in finding.statement.id or not rank(finding.verdict):
+            continue
+        part = bench.model.parts[bench.model.sizes[size].part]
+        if part.count > 1 and not part.copies:
+            notes[part.name] = (
+                f"one size of {size} has to suit every copy: name the copies of {part.name} "
+                f"(copies = […]) where each can be cut to its own"
+            )
+    return list(notes.values())
+
+
+def _spread(bench: Bench, size: str, copy: str) -> list[str]:
+    """What copies of one size differ by, and how they would best be matched in twos."""
+    from scaler.as_made.pairing import alike
+
+    record = bench.model.sizes[size]
+    read = {c: bench.model.readings.get((size, c)) for c in bench.copies(size)}
+    values = {c: reading.value for c, reading in read.items() if reading is not None}
+    if not copy or len(values) < 2:
+        return []
+    low, high = min(values.values()), max(values.values())
+    unsure = sum(sorted(uncertainty(record, r.instrument)[1] for r in read.values() if r)[-2:])
+    if high - low <= unsure:
+        return []
+    text = (
+        f"the copies of {size} differ by {figure(record, high - low)} "
+        f"({figure(record, low)} to {figure(record, high)})"
+    )
+    if len(values) > 2 and len(values) % 2 == 0 and len(values) == len(read):
+        twos = alike(values)
+        worst = max(abs(values[one] - values[other]) for one, other in twos)
+        told = ", ".join(f"{one} with {other}" for one, other in twos)
+        text += (
+            f"; where they must agree in twos, match {told}: the worst difference is then "
+            f"{figure(record, worst)}"
+        )
+    return [text]
+
+
+@cache
+def _instruments() -> tuple[tuple[str, tuple[str, ...], Fraction], ...]:
+    return tuple(
+        (
+            row.text("designation"),
+            tuple(kind.strip() for kind in row.text("kinds").split(";")),
+            row.number("uncertainty_mm"),
+        )
+        for row in catalogue.table("instruments").rows
+    )
+
+
+def _finer(bench: Bench, findings: Sequence[Finding]) -> list[str]:
+    """Where the readings cannot decide: which of them a finer instrument would sharpen."""
+    notes = []
+    for finding in findings:
+        if finding.verdict is not Verdict.DOUBTFUL:
+            continue
+        named = bench.index.names_of[finding.statement.what, base(finding.statement.id)]
+        own = finding.statement.id.partition("@")[2]
+        read = [
+            (name, reading)
+            for name in named
+            for reading in (
+                bench.model.readings.get((name, own)) or bench.model.readings.get((name, "")),
+            )
+            if reading is not None
+        ]
+        if len(read) < len(named):
+            continue
+        better = []
+        for name, reading in read:
+            size = bench.model.sizes[name]
+            worth = uncertainty(size, reading.instrument)[1]
+            finer = [i for i in _instruments() if size.kind.value in i[1] and i[2] < worth]
+            if finer:
+                best = min(finer, key=lambda item: item[2])
+                better.append(f"{name} with {best[0]}")
+        if better:
+            notes.append(
+                f"the readings cannot decide {finding.statement.id}: read {', '.join(better)}"
+            )
+    return notes

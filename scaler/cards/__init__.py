@@ -1,0 +1,1 @@
+"""Pages for the bench and the whole-model report."""

@@ -1,0 +1,1 @@
+"""Tolerance chains: worst case, root sum square, draws, shares, allocation, pictures."""

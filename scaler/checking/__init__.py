@@ -1,0 +1,1 @@
+"""What holds: statements, bases, verdicts, conflicts, cautions, workability, and why."""

@@ -1,0 +1,156 @@
+"""Cautions and refusals: which parts get no figure, and which get a figure with a word of care."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+
+from scaler import catalogue
+from scaler.records import Model, Part, Service
+from scaler.settling.rows import method_row
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """A caution on a part or size: which class, of what, and the words."""
+
+    about: str
+    kind: str
+    headline: str
+    text: str
+    refused: bool = False
+
+
+@cache
+def _texts() -> dict[str, tuple[str, str]]:
+    rows = catalogue.table("caution_texts").rows
+    return {row.text("designation"): (row.text("headline"), row.text("text")) for row in rows}
+
+
+@cache
+def _words() -> tuple[tuple[str, str, str, str], ...]:
+    return tuple(
+        (row.text("designation"), row.text("applies_to"), row.text("class"), row.text("text"))
+        for row in catalogue.table("cautions").rows
+    )
+
+
+def says(name: str, words: str) -> bool:
+    """Whether a name holds the words in a run, also in the plural.
+
+    >>> says("cover_studs", "stud"), says("steady", "stay")
+    (True, False)
+    """
+    parts = name.lower().replace("_", " ").replace("-", " ").split()
+    wanted = words.split()
+    plain = [part[:-1] if part.endswith("s") and len(part) > 3 else part for part in parts]
+    count = len(wanted)
+    runs = range(len(parts) - count + 1)
+    return any(parts[i : i + count] == wanted or plain[i : i + count] == wanted for i in runs)
+
+
+def _named(name: str, what: str, kind: str) -> Iterable[tuple[str, str]]:
+    for words, applies, class_, text in _words():
+        if class_ == kind and what in applies.split(";") and says(name, words):
+            yield words, text
+
+
+def refused(part: Part) -> Caution | None:
+    """Why a part gets no figure at all: it holds pressure, or its name suggests it does.
+
+    A part whose name suggests a pressure vessel is refused until its ``service`` is stated.
+    """
+    headline, text = _texts()["pressure"]
+    if part.service is Service.PRESSURE:
+        return Caution(part.name, "pressure", headline, text, refused=True)
+    if part.service is not Service.UNSTATED:
+        return None
+    for words, _ in _named(f"{part.name} {part.title}", "part", "refuse"):
+        return Caution(
+            part.name,
+            "pressure",
+            headline,
+            f"The name suggests a pressure part ('{words}') and no service is stated. {text} "
+            'If it holds no pressure, say so: service = "none".',
+            refused=True,
+        )
+    return None
+
+
+def _of_part(part: Part) -> Iterable[Caution]:
+    found: dict[str, Caution] = {}
+    for _, key in _named(f"{part.name} {part.title}", "part", "caution"):
+        found.setdefault(key, Caution(part.name, key, *_texts()[key]))
+    if part.service is Service.LIFTING:
+        found["lifting"] = Caution(part.name, "lifting", *_texts()["lifting"])
+    if part.service is Service.PEOPLE:
+        found["carrying people"] = Caution(
+            part.name, "carrying people", *_texts()["carrying people"]
+        )
+    return found.values()
+
+
+def of_model(model: Model) -> tuple[Caution, ...]:
+    """All refusals and cautions of a model, part by part, then of single sizes."""
+    result: list[Caution] = []
+    parts_with: set[tuple[str, str]] = set()
+    shut = set()
+    for part in model.parts.values():
+        refusal = refused(part)
+        if refusal is not None:
+            shut.add(part.name)
+            result.append(refusal)
+            continue
+        for caution in _of_part(part):
+            parts_with.add((part.name, caution.kind))
+            result.append(caution)
+    for size in model.sizes.values():
+        if size.part in shut:
+            continue
+        for _, key in _named(f"{size.name} {size.title}", "size", "caution"):
+            if (size.part, key) not in parts_with:
+                result.append(Caution(size.id, key, *_texts()[key]))
+                break
+    return tuple(result)
+
+
+@dataclass(frozen=True, slots=True)
+class Weaker:
+    """What a smaller substitute loses against the exact size, in parts of one."""
+
+    size: float
+    area: float
+    modulus: float
+
+
+def strength_lost(method: str, exact: Fraction, chosen: Fraction) -> Weaker | None:
+    """What a section made smaller loses: size, shear area and bending modulus, in parts of one.
+
+    A round section (bar, turned, thread) loses area as d² and modulus as d³; a flat or plate made
+    thinner loses area as t and modulus as t². None for other methods, and where the section is not
+    smaller by 3 % or more. Source: section modulus π d³/32 of a round bar and b t²/6 of a flat
+    one (any text on strength of materials; common practice).
+    """
+    row = method_row(method)
+    if row is None or exact <= 0:
+        return None
+    part = chosen / exact
+    if part > Fraction(97, 100) or part <= 0:
+        return None
+    if row.column in ("diameter", "major", "outside") or method == "turned":
+        return Weaker(float(1 - part), float(1 - part**2), float(1 - part**3))
+    if row.column == "thickness":
+        return Weaker(float(1 - part), float(1 - part), float(1 - part**2))
+    return None
+
+
+def weaker_caution(identity: str, weaker: Weaker) -> Caution:
+    """The caution that goes with a weaker section, with its three figures."""
+    headline, text = _texts()["weaker"]
+    figures = (
+        f"{weaker.size:.0%} smaller, {weaker.area:.0%} less shear area, "
+        f"{weaker.modulus:.0%} less bending modulus"
+    )
+    return Caution(identity, "weaker", headline, f"{figures}. {text}")

@@ -1,0 +1,446 @@
+"""Checks: what each pair and condition comes to on its basis, the verdict, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import cached_property
+
+from scaler.checking.last_cut import Cuts, NoRange, last_cut
+from scaler.checking.statements import Statement, statements
+from scaler.expressions import (
+    EvaluationError,
+    Linear,
+    Node,
+    enclose,
+    gradient,
+    linear,
+    names,
+    rename,
+)
+from scaler.expressions.intervals import Interval, lower, upper
+from scaler.records import BasisKind, Bounds, Cause, Deviations, Model, Reading, Stage, Verdict
+from scaler.settling.limits import limits_of, uncertainty
+from scaler.settling.put_in import put_in
+from scaler.settling.settle import Settlement, settle
+from scaler.settling.solve import Value, middle, value_of
+
+__all__ = ["Aim", "Checker", "Finding", "Form", "Statement", "statements"]
+ZERO = Fraction(0)
+Form = Linear
+"""A linear statement: constant and coefficients."""
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """What a last cut aims at: the size, the target [mm], and half the width it is kept within."""
+
+    size: str
+    target: Fraction
+    margin: Fraction
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What was found for a statement at a stage. Lengths in mm; clearance is outer − inner."""
+
+    statement: Statement
+    basic: Value | None
+    found: Bounds
+    verdict: Verdict
+    cause: Cause | None
+    aim: Aim | None = None
+    note: str = ""
+    shares: tuple[tuple[str, Fraction], ...] = ()
+
+    @property
+    def fails(self) -> bool:
+        """True for tight, loose and fails."""
+        return self.verdict in (Verdict.TIGHT, Verdict.LOOSE, Verdict.FAILS)
+
+
+def _inside(value: Value, lower: Fraction | None, upper: Fraction | None) -> bool | None:
+    """Whether a value lies in a window; None where its interval cannot decide."""
+    if isinstance(value, Fraction):
+        return (lower is None or value >= lower) and (upper is None or value <= upper)
+    if (lower is None or value.lower >= lower) and (upper is None or value.upper <= upper):
+        return True
+    out = (lower is not None and value.upper < lower) or (upper is not None and value.lower > upper)
+    return False if out else None
+
+
+class Checker:
+    """The findings of a model at a stage; holds the settled sizes and limits that they rest on."""
+
+    def __init__(
+        self, model: Model, stage: Stage = Stage.CHOSEN, *, as_drawn: bool = False
+    ) -> None:
+        self.model, self.stage, self.as_drawn = model, stage, as_drawn
+        self.settlement = settle(model, stage, as_drawn=as_drawn)
+        self.values: dict[str, Value] = dict(self.settlement.values)
+        self.refused = self.settlement.refused
+        bases = [pair.basis for pair in model.pairs.values()]
+        bases += [condition.basis for condition in model.conditions.values()]
+        self.last_names = {
+            basis.last.partition("@")[0] for basis in bases if basis.kind is BasisKind.LAST_CUT
+        }
+        self._limits: dict[str, Deviations] = {}
+        self._inner: dict[str, Form | None] = {}
+        self._forms: dict[str, tuple[Node, Form | None]] = {}
+        self._sizes: dict[Node, tuple[str, ...]] = {}
+
+    @property
+    def readings(self) -> Mapping[tuple[str, str], Reading]:
+        """The readings that count: none where the model is looked at as drawn."""
+        return {} if self.as_drawn else self.model.readings
+
+    @cached_property
+    def exact(self) -> Settlement:
+        """The sizes at exact scale, for telling causes apart."""
+        if self.stage is Stage.EXACT:
+            return self.settlement
+        return settle(self.model, Stage.EXACT)
+
+    @cached_property
+    def planned(self) -> Settlement:
+        """The sizes as chosen, without any reading."""
+        return settle(self.model, Stage.CHOSEN, as_drawn=True)
+
+    @cached_property
+    def statements(self) -> tuple[Statement, ...]:
+        """All pairs and conditions at this stage; named fits at the sizes as planned."""
+        made = any(settled.made for settled in self.settlement.results.values())
+        return statements(self.model, self.values, self.planned.values if made else None)
+
+    @cached_property
+    def cuts(self) -> Cuts:
+        """Which sizes are cut last, and to what."""
+        return Cuts(self)
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """One finding a statement, in order."""
+        return tuple(self.finding(item) for item in self.statements)
+
+    # --- sizes
+
+    def limits(self, name: str) -> Deviations:
+        """Deviations of a size (or ``size@copy``) at this stage."""
+        found = self._limits.get(name)
+        if found is None:
+            identity, _, copy = name.partition("@")
+            size = self.model.sizes[identity]
+            if copy:
+                reading = self.model.readings[identity, copy]
+                tool, worth = uncertainty(size, reading.instrument)
+                found = Deviations(-worth, worth, f"read with {tool}")
+            else:
+                found = limits_of(self.model, size, self.settlement.results[identity])
+            self._limits[name] = found
+        return found
+
+    def is_made(self, name: str) -> bool:
+        """Whether a size, or the copy named, has been made: its value is a reading."""
+        return "@" in name or self.settlement.results[name].made
+
+    def is_result(self, name: str) -> bool:
+        """Whether a size is only the outcome of others: defined, and made by no process of its own."""
+        size = self.model.sizes.get(name)
+        settled = self.settlement.results.get(name)
+        if size is None or size.limits is not None or settled is None or settled.made:
+            return False
+        defined = name in self.settlement.defined_by and name not in self.last_names
+        return defined and settled.by is None
+
+    # --- definitions put in
+
+    def form_of(self, statement: Statement) -> Form | None:
+        """A statement's linear form in sizes that are made; None where it is not linear."""
+        node, form = self._forms.get(statement.id, (None, None))
+        if node is not statement.node:  # another of that name, or none yet
+            form = self.expanded(statement.node)
+            self._forms[statement.id] = statement.node, form
+        return form
+
+    def expanded(self, node: Node) -> Form | None:
+        """A linear form in sizes that are made, definitions put in; None where it is not linear."""
+        form = linear(node, self.model.ratio)
+        if form is None:
+            return None
+        waiting = [name for name in form.coefficients if self.is_result(name)]
+        while waiting:  # definitions of definitions first, without recursion
+            name = waiting[-1]
+            inner = None
+            if name not in self._inner:
+                inner = linear(self.settlement.defined_by[name], self.model.ratio)
+                needed = () if inner is None else inner.coefficients
+                more = [n for n in needed if self.is_result(n) and n not in self._inner]
+                if more:
+                    waiting += more
+                    continue
+                self._inner[name] = None if inner is None else self._with_results(inner)
+            waiting.pop()
+        return self._with_results(form)
+
+    def _with_results(self, form: Form) -> Form | None:
+        """A form with the forms of the results that it names put in."""
+        constant, factors = form.constant, dict(form.coefficients)
+        for name, factor in form.coefficients.items():
+            if name in self._inner and self.is_result(name):
+                inner = self._inner[name]
+                if inner is None:
+                    return None
+                del factors[name]
+                constant += factor * inner.constant
+                for other, value in inner.coefficients.items():
+                    factors[other] = factors.get(other, ZERO) + factor * value
+        return Form(constant, {name: value for name, value in factors.items() if value})
+
+    def inlined(self, node: Node) -> Node:
+        """The expression in sizes that are made. Raises EvaluationError where it grows too long."""
+        return put_in(node, lambda n: self.settlement.defined_by[n] if self.is_result(n) else None)
+
+    def sizes_of(self, node: Node) -> tuple[str, ...]:
+        """The sizes that are made and that an expression comes down to."""
+        if node not in self._sizes:
+            seen: dict[str, None] = {}
+            stack = list(reversed(names(node)))
+            done: set[str] = set()
+            while stack:
+                name = stack.pop()
+                if name in done:
+                    continue
+                done.add(name)
+                if self.is_result(name):
+                    stack += reversed(names(self.settlement.defined_by[name]))
+                else:
+                    seen[name] = None
+            self._sizes[node] = tuple(seen)
+        return self._sizes[node]
+
+    # --- findings
+
+    def basic(self, statement: Statement, values: Mapping[str, Value]) -> Value | None:
+        """The statement's expression at basic sizes; None where a size has no figure."""
+        if any(name not in values for name in names(statement.node)):
+            return None
+        return value_of(statement.node, values, self.model.ratio)
+
+    def basic_of(self, statement: Statement) -> Value:
+        """The statement's expression at this stage. Raises KeyError where a size has no figure."""
+        return value_of(statement.node, self.values, self.model.ratio)
+
+    def finding(self, statement: Statement) -> Finding:
+        """Verdict, window found on the basis, and cause of one statement."""
+        nothing: Bounds = (None, None)
+        named = names(statement.node)
+        refused = any(name.partition(".")[0] in self.refused for name in named)
+        if refused or any(name not in self.values for name in named):
+            note = "a pressure part takes part: no figure is given"
+            return Finding(statement, None, nothing, Verdict.REFUSED, None, note=note)
+        try:
+            basic = self.basic_of(statement)
+        except EvaluationError as error:
+            verdict = Verdict.DOUBTFUL if statement.what == "pair" else Verdict.FAILS
+            finding = Finding(statement, None, nothing, verdict, None, note=str(error))
+            return replace(finding, cause=self.cause(finding))
+        if statement.lower is None and statement.upper is None and statement.what == "pair":
+            note = statement.why or "no figure to judge"
+            return Finding(statement, basic, nothing, Verdict.DOUBTFUL, None, note=note)
+        defining = self.defining(statement, basic)
+        if defining is not None:
+            return defining
+        inside = _inside(basic, statement.lower, statement.upper)
+        found, aim, note = self.on_basis(statement, basic)
+        if inside is False and self.undecided(statement, found):
+            verdict, note = Verdict.DOUBTFUL, "the readings cannot decide"
+        elif inside is False:
+            verdict = self.outside(statement, basic)
+        elif inside is None or note.startswith("not promised"):
+            verdict = Verdict.DOUBTFUL
+        elif (
+            statement.lower is None or (found[0] is not None and found[0] >= statement.lower)
+        ) and (statement.upper is None or (found[1] is not None and found[1] <= statement.upper)):
+            verdict = Verdict.HOLDS
+        else:
+            verdict = Verdict.DOUBTFUL
+        finding = Finding(statement, basic, found, verdict, None, aim, note)
+        if verdict is Verdict.HOLDS:
+            return finding
+        return replace(finding, cause=self.cause(finding), shares=self.shares(statement))
+
+    def defining(self, statement: Statement, basic: Value) -> Finding | None:
+        """The finding on an equality that a size was solved from: it holds as nearly as the rule of
+        that size can make it. None for any other statement."""
+        size = self._defines.get(f"{statement.what} {statement.id}")
+        if size is None or statement.lower is None or statement.lower != statement.upper:
+            return None
+        slack = ZERO
+        form = linear(statement.node, self.model.ratio)
+        for name, factor in (form.coefficients if form is not None else {}).items():
+            by = self.settlement.results[name.partition("@")[0]].by
+            if name in self.settlement.solved_by and by is not None and by.way == "cut":
+                slack += abs(factor) * (by.step or ZERO) / 2
+        off = middle(basic) - statement.lower
+        if abs(off) > slack and not (isinstance(basic, Interval) and basic.contains(0)):
+            return None
+        said = f", which its step brings {float(off):+.3f} off" if off and slack else ""
+        ends = (basic, basic) if isinstance(basic, Fraction) else (basic.lower, basic.upper)
+        note = f"defines {size}{said}"
+        return Finding(statement, basic, ends, Verdict.HOLDS, None, note=note)
+
+    @cached_property
+    def _defines(self) -> dict[str, str]:
+        return {key: name for name, key in self.settlement.solved_by.items()}
+
+    def undecided(self, statement: Statement, found: Bounds) -> bool:
+        """Whether all its sizes are made and the readings' uncertainty reaches into the window.
+
+        The guard band of ISO 14253-1 (second-hand): between a limit less and plus the uncertainty
+        neither holding nor failing is proved. Judged at basic sizes there is no such band.
+        """
+        if self.stage is not Stage.CHOSEN or found[0] == found[1]:
+            return False
+        if not all(self.is_made(name) for name in names(statement.node)):
+            return False
+        reaches_up = statement.lower is None or found[1] is None or found[1] >= statement.lower
+        reaches_down = statement.upper is None or found[0] is None or found[0] <= statement.upper
+        return reaches_up and reaches_down
+
+    @staticmethod
+    def outside(statement: Statement, basic: Value) -> Verdict:
+        """The verdict on a basic size outside its window."""
+        if statement.what != "pair":
+            return Verdict.FAILS
+        low = statement.lower is not None and middle(basic) < statement.lower
+        return Verdict.TIGHT if low else Verdict.LOOSE
+
+    def on_basis(self, statement: Statement, basic: Value) -> tuple[Bounds, Aim | None, str]:
+        """The window found on the statement's basis, the aim of a last cut, and a note."""
+        ends = (basic, basic) if isinstance(basic, Fraction) else (basic.lower, basic.upper)
+        if self.stage is not Stage.CHOSEN or statement.basis.kind is BasisKind.BASIC_SIZE:
+            return ends, None, ""
+        try:
+            if statement.basis.kind is BasisKind.LAST_CUT:
+                return last_cut(self, statement, basic)
+            return self.worst_case(statement), None, self.counts_on(statement)
+        except (NoRange, EvaluationError) as error:
+            return (None, None), None, f"not promised: {error}"
+
+    def both_limits(self, statement: Statement) -> Bounds:
+        """The worst case of all limits; no bounds where there is none."""
+        try:
+            return self.worst_case(statement)
+        except (NoRange, EvaluationError):
+            return None, None
+
+    def worst_case(self, statement: Statement) -> tuple[Fraction, Fraction]:
+        """The worst case of all limits: exact for linear statements, a certified range otherwise.
+
+        Raises NoRange or EvaluationError where there is none.
+        """
+        form = self.form_of(statement)
+        if form is not None:
+            return self.cuts.span(form.constant, form.coefficients, statement.copy)
+        node = self.inlined(statement.node)
+        found = enclose(node, self.boxes(node, statement.copy), self.model.ratio)
+        return found.lower, found.upper
+
+    def counts_on(self, statement: Statement) -> str:
+        """Which last cuts a worst case counts on being kept to their aim, in words."""
+        form = self.form_of(statement)
+        named = self.sizes_of(statement.node) if form is None else form.coefficients
+        last = sorted(name for name in named if name in self.cuts.served)
+        return f"counts on the last cut of {', '.join(last)} as it is aimed" if last else ""
+
+    def boxes(self, node: Node, copy: str = "") -> dict[str, Interval]:
+        """Every size that an expression comes down to, as the interval that it may lie in.
+
+        Raises NoRange.
+        """
+        found = {}
+        for name in self.sizes_of(node):
+            if not self.cuts.depth(name):
+                self.cuts.limited(name)
+            value = self.values[name]
+            down, up = self.cuts.range_of(name, self.cuts.of_copy(name, copy))
+            found[name] = Interval(lower(value) + down, upper(value) + up)
+        return found
+
+    # --- causes
+
+    @cached_property
+    def _exact_statements(self) -> dict[str, Statement]:
+        return {item.id: item for item in statements(self.model, self.exact.values)}
+
+    def _within(self, statement: Statement, values: Mapping[str, Value]) -> bool | None:
+        """Whether a statement lies inside its window at other values; None where there is none, or
+        that cannot be told."""
+        try:
+            value = self.basic(statement, values)
+        except EvaluationError:
+            return False
+        return None if value is None else _inside(value, statement.lower, statement.upper)
+
+    def cause(self, finding: Finding) -> Cause:
+        """Why a statement does not hold: the first of the four causes that explains it."""
+        statement = finding.statement
+        if not finding.fails:
+            return Cause.LIMITS
+        if self.stage is Stage.EXACT:
+            return Cause.DOES_NOT_SCALE
+        if self.stage is Stage.CHOSEN and not self.as_drawn and self._touched(statement):
+            plain = self._statement_without_copies(statement)
+            if self._within(plain, self.planned.values) is True:
+                return Cause.AS_MADE
+        at_exact = self._exact_statements.get(statement.id.partition("@")[0], statement)
+        if self._within(at_exact, self.exact.values) is False:
+            return Cause.DOES_NOT_SCALE
+        return Cause.ROUNDING
+
+    @staticmethod
+    def _statement_without_copies(statement: Statement) -> Statement:
+        node = rename(statement.node, lambda name: name.partition("@")[0])
+        return replace(statement, node=node)
+
+    def _touched(self, statement: Statement) -> bool:
+        """Whether a reading or a made size enters a statement, also through definitions."""
+        stack, seen = list(names(statement.node)), set[str]()
+        while stack:
+            name = stack.pop()
+            if name in seen:
+                continue
+            seen.add(name)
+            if self.is_made(name):
+                return True
+            node = self.settlement.defined_by.get(name)
+            if node is not None:
+                stack += names(node)
+        return False
+
+    def shares(self, statement: Statement) -> tuple[tuple[str, Fraction], ...]:
+        """How far each size's departure moves the statement [mm], the largest first.
+
+        Exact for linear statements; for others the derivative at the basic sizes times the
+        departure. Sizes without an exact size have no departure.
+        """
+        form = linear(statement.node, self.model.ratio)
+        if form is not None:
+            factors: Mapping[str, Fraction] = form.coefficients
+        else:
+            at = {name: middle(self.values[name]) for name in names(statement.node)}
+            try:
+                slopes = gradient(statement.node, at, self.model.ratio)[1]
+            except EvaluationError:
+                return ()
+            factors = {n: middle(slope) for n, slope in slopes.items() if slope is not None}
+        found = []
+        for name, factor in factors.items():
+            before = self.exact.values.get(name.partition("@")[0])
+            if before is not None:
+                moved = factor * (middle(self.values[name]) - middle(before))
+                if moved:
+                    found.append((name, moved))
+        return tuple(sorted(found, key=lambda item: (-abs(item[1]), item[0])))

@@ -1,0 +1,205 @@
+"""A whole check: findings, and for each that fails the choices behind it and the path there."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from scaler.checking.check import Checker, Finding, Statement
+from scaler.expressions import names
+from scaler.measures.lengths import format_inch, format_mm
+from scaler.problems import Place
+from scaler.records import Cause, Model, Stage, Verdict
+from scaler.settling.reduce import Reduction, from_settlement
+from scaler.settling.solve import middle
+
+if TYPE_CHECKING:
+    import pandas
+
+    from scaler.checking.workability import WorkFinding
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """One statement of a conflict, in words, with its place."""
+
+    text: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """A pair or condition that fails: what takes part, in words, and the path from the choice."""
+
+    finding: Finding
+    members: tuple[Member, ...]
+    text: str
+    path: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CheckResult:
+    """The check of a model at a stage."""
+
+    model: Model
+    stage: Stage
+    reduction: Reduction
+    findings: tuple[Finding, ...]
+    conflicts: tuple[Conflict, ...]
+    workability: tuple[WorkFinding, ...] = ()
+
+    def counts(self) -> dict[str, int]:
+        """How many statements got each verdict."""
+        found = Counter(str(finding.verdict) for finding in self.findings)
+        return {str(verdict): found.get(str(verdict), 0) for verdict in Verdict}
+
+    def failures(self) -> tuple[Finding, ...]:
+        """The findings that are tight, loose or fail."""
+        return tuple(finding for finding in self.findings if finding.fails)
+
+    def status(self, *, strict: bool = False) -> int:
+        """Exit status: 1 where something fails (or, strictly, is doubtful), else 0."""
+        bad = any(f.fails or (strict and f.verdict is Verdict.DOUBTFUL) for f in self.findings)
+        unworkable = any(f.fails or (strict and f.doubtful) for f in self.workability)
+        return int(bad or unworkable)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain keys and values by the contract for scripts."""
+        from scaler.report import check_dict
+
+        return check_dict(self)
+
+    def frame(self) -> pandas.DataFrame:
+        """A pandas frame: one row a pair or condition, with its verdict and cause."""
+        from scaler.report import finding_dict, frame_of
+
+        return frame_of(
+            [
+                {"what": f.statement.what, **finding_dict(f), "aim": None, "shares": None}
+                for f in self.findings
+            ]
+        )
+
+    def _repr_html_(self) -> str:
+        """As a table in a notebook."""
+        return str(self.frame().to_html(index=False))
+
+
+def check(
+    model: Model, stage: Stage | str = Stage.CHOSEN, *, as_drawn: bool = False
+) -> CheckResult:
+    """Every pair and condition of a model: verdict, cause, and the conflicts in words.
+
+    Parameters: stage : exact, rounded (each size alone) or chosen; the first two are judged at
+        basic sizes, the last on each statement's basis; as_drawn : leave readings out.
+    Returns: CheckResult.
+    Raises: InputError where sizes are left open or statements contradict each other.
+    """
+    checker = Checker(model, Stage(stage), as_drawn=as_drawn)
+    findings = checker.findings
+    conflicts = tuple(_conflict(checker, f) for f in findings if f.fails)
+    reduction = from_settlement(model, checker.settlement, checker.exact)
+    work: tuple[WorkFinding, ...] = ()
+    if checker.stage is Stage.CHOSEN:
+        from scaler.checking.workability import workability
+
+        work = workability(model, checker=checker).findings
+    return CheckResult(model, checker.stage, reduction, findings, conflicts, work)
+
+
+def _conflict(checker: Checker, finding: Finding) -> Conflict:
+    statement = finding.statement
+    members = [Member(_stated(finding), statement.place)]
+    moved = [name for name, _ in finding.shares] or list(names(statement.node))
+    for name in moved[:8]:
+        member = _choice(checker, name.partition("@")[0])
+        if member not in members:
+            members.append(member)
+    path: tuple[str, ...] = ()
+    if finding.shares:
+        path = _path(checker, finding.shares[0][0], statement)
+    drawn = _drawing_disagrees(checker, finding)
+    return Conflict(finding, tuple(members), _words(finding, path, drawn), path)
+
+
+def _drawing_disagrees(checker: Checker, finding: Finding) -> str:
+    """By how much a drawing contradicts itself, full size: an equality between drawn sizes."""
+    condition = checker.model.conditions.get(finding.statement.id)
+    if condition is None or not condition.equality or finding.cause is not Cause.DOES_NOT_SCALE:
+        return ""
+    named = names(condition.expression)
+    if any(checker.model.sizes[n.partition("@")[0]].full is None for n in named):
+        return ""
+    value = checker.basic(finding.statement, checker.exact.values)
+    if value is None or condition.dimension != "length":
+        return ""
+    off = abs(middle(value)) / checker.model.ratio
+    return (
+        f"the drawing itself disagrees by {format_mm(off, 3)} mm "
+        f"({format_inch(off, 4)} in) full size: one of its figures is wrong"
+    )
+
+
+def _stated(finding: Finding) -> str:
+    from scaler.report import window_text
+
+    item = finding.statement
+    unit = " mm" if item.dimension == "length" else ""
+    return f"{item.what} {item.id} wants {window_text((item.lower, item.upper))}{unit}"
+
+
+def _choice(checker: Checker, name: str) -> Member:
+    settled = checker.settlement.results[name]
+    size = checker.model.sizes[name]
+    figure = f"{float(middle(settled.value)):g}"
+    how = settled.row.designation if settled.row else settled.method
+    choice = checker.model.choices.get(name)
+    place = choice.place if choice and settled.way == "choice" else size.place
+    return Member(f"{name} is {figure} ({how})", place)
+
+
+def _path(checker: Checker, start: str, statement: Statement) -> tuple[str, ...]:
+    """From the choice that moved a statement most, through what it makes, to the statement."""
+    start = start.partition("@")[0]
+    root = start
+    steps = [f"{statement.what} {statement.id}"]
+    seen: set[str] = set()
+    while root not in seen:  # a defined size leads back to the choice behind it
+        seen.add(root)
+        steps.insert(0, root)
+        node = checker.settlement.defined_by.get(root)
+        if node is None:
+            break
+        behind = []
+        for name in names(node):
+            before = checker.exact.values.get(name)
+            if before is not None:
+                off = middle(checker.values[name]) - middle(before)
+                if off:
+                    behind.append((abs(off), name))
+        if not behind:
+            break
+        root = max(behind)[1]
+    return tuple(steps)
+
+
+def _words(finding: Finding, path: tuple[str, ...], drawn: str) -> str:
+    from scaler.report import window_text
+
+    item = finding.statement
+    unit = " mm" if item.dimension == "length" else ""
+    basic = f"{float(middle(finding.basic)):.3f}{unit}" if finding.basic is not None else "nothing"
+    wanted = f"{window_text((item.lower, item.upper))}{unit}"
+    parts = [f"{item.title or item.id}: found {basic}, wanted {wanted} ({finding.verdict})"]
+    if drawn:
+        parts.append(drawn)
+    elif finding.cause is Cause.DOES_NOT_SCALE:
+        parts.append("it fails at exact scale already: set the clearance afresh, not by scale")
+    elif finding.shares:
+        said = ", ".join(f"{name} {float(moved):+.3f}" for name, moved in finding.shares[:4])
+        word = "what was made" if finding.cause is Cause.AS_MADE else "rounding"
+        parts.append(f"moved by {word}: {said}")
+    if path:
+        parts.append("path: " + " > ".join(path))
+    return "; ".join(parts)

@@ -1,0 +1,477 @@
+"""The basis 'last cut': one size is cut last, to the measured others.
+
+Only the tolerance of that cut and the uncertainty of the readings count. A size that is cut last
+may serve several statements: then, for every value that the other sizes may have within their own
+limits, the windows that the statements leave it must still overlap by more than the tolerance of
+the cut plus twice the uncertainty of the readings. Each of these overlaps is linear in the other
+sizes, so its least value is exact.
+
+What is promised, and why it holds. A statement lower <= c·x + rest <= upper leaves x a window whose
+ends l and h move with the other sizes. The errors of the readings put the believed ends at l + a
+and h + b, where l and h may belong to two statements. A cut at the middle of what is believed to be
+left comes out at x = ((l + a) + (h + b))/2 + d, with d within half the tolerance T of the cut: so
+x − l = (h − l)/2 + (a + b)/2 + d, and h − x likewise. Neither is below zero as long as
+h − l >= T + |a + b|, and |a + b| is at most the uncertainty carried to x from the one statement and
+from the other: for a single statement, twice its uncertainty. Where a size has been read before,
+its reading stands and the window with it, and its error counts twice on one side: the larger of the
+two is taken twice. Any aim that keeps T/2 and a window's own uncertainty off both its ends does as
+well.
+
+How far a size that is cut last may lie, for other statements that it stands in: the tool aims at
+the clearance as planned, shifted as little as keeps the cut inside the window, and the size follows
+the others as they come out. Where it serves several statements it lies somewhere inside all their
+windows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from scaler.checking.statements import Statement, limits_statement
+from scaler.expressions import Name
+from scaler.expressions.intervals import lower, upper
+from scaler.records import BasisKind, Bounds, Deviations
+from scaler.settling.limits import last_cut_tolerance, uncertainty, unknown
+from scaler.settling.solve import Value, middle
+
+if TYPE_CHECKING:
+    from scaler.checking.check import Aim, Checker
+
+ZERO = Fraction(0)
+Range = tuple[Fraction, Fraction]
+
+
+class NoRange(ValueError):
+    """How far a size may lie is not bounded; str() says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """What one statement leaves a size x: lower − others·k <= x <= upper − others·k [mm].
+
+    ``lower`` and ``upper`` hold at basic sizes; ``tracks`` says how far x moves with each other
+    size not made yet; ``worth`` is the uncertainty of all the others' readings, carried to x, and
+    ``made_worth`` the part of it from sizes that have been read already.
+    """
+
+    statement: Statement
+    lower: Fraction | None
+    upper: Fraction | None
+    tracks: Mapping[str, Fraction]
+    worth: Fraction
+    made_worth: Fraction = ZERO
+
+
+@dataclass(frozen=True, slots=True)
+class Follows:
+    """A size that serves one statement: aim + Σ k·(other − its basic size), within ± margin."""
+
+    aim: Fraction
+    tracks: Mapping[str, Fraction]
+    margin: Fraction
+
+
+class Cuts:
+    """The last cuts of one check: who serves what, what is left to each, how far each may lie."""
+
+    def __init__(self, checker: Checker) -> None:
+        self.checker = checker
+        self.served: dict[str, list[tuple[str, Statement]]] = {}
+        for item in checker.statements:
+            if item.basis.kind is BasisKind.LAST_CUT:
+                identity, copy = self.last_of(item)
+                if self.is_open(identity, copy):
+                    self.served.setdefault(identity, []).append((copy, item))
+        self._windows: dict[tuple[str, str], tuple[Window, ...]] = {}
+        self._ranges: dict[tuple[str, str], Range] = {}
+        self._follows: dict[tuple[str, str], Follows | None] = {}
+        self._depths: dict[str, int] = {}
+        self._ends: dict[str, Range] = {}
+
+    def last_of(self, statement: Statement) -> tuple[str, str]:
+        """The size that a statement is cut last to, and which copy of it ('' where it has none)."""
+        identity, _, copy = statement.basis.last.partition("@")
+        part = self.checker.model.parts[self.checker.model.sizes[identity].part]
+        return identity, copy or (statement.copy if statement.copy in part.copies else "")
+
+    def is_open(self, identity: str, copy: str) -> bool:
+        """Whether a size (of a copy) is still to be cut."""
+        settled = self.checker.settlement.results.get(identity)
+        made = settled is None or settled.made
+        return not made and f"{identity}@{copy}" not in self.checker.values
+
+    def statements(self, identity: str, copy: str = "") -> list[Statement]:
+        """What a size serves; with a copy, what that copy of it serves."""
+        found = self.served.get(identity, [])
+        return [item for own, item in found if not copy or own in ("", copy)]
+
+    def copies(self, identity: str) -> list[str]:
+        """The copies of a size that serve statements of their own; [''] where none does."""
+        found = dict.fromkeys(own for own, _ in self.served.get(identity, []) if own)
+        return list(found) or [""]
+
+    def windows(self, identity: str, copy: str = "") -> tuple[Window, ...]:
+        """The windows of all linear statements that a size serves."""
+        key = identity, copy
+        if key not in self._windows:
+            found = (self.window(item, identity) for item in self.statements(*key))
+            self._windows[key] = tuple(item for item in found if item is not None)
+        return self._windows[key]
+
+    def window(self, statement: Statement, last: str) -> Window | None:
+        """What a statement leaves its last cut; None where it is not linear, or has no figure."""
+        checker = self.checker
+        form = checker.form_of(statement)
+        if form is None or last not in form.coefficients:
+            return None
+        if any(name not in checker.values for name in form.coefficients):
+            return None
+        factor = form.coefficients[last]
+        rest = form.constant
+        tracks: dict[str, Fraction] = {}
+        worth = made_worth = ZERO
+        for name, coefficient in form.coefficients.items():
+            if name == last:
+                continue
+            rest += coefficient * middle(checker.values[name])
+            identity, _, copy = name.partition("@")
+            reading = checker.readings.get((identity, copy))
+            size = checker.model.sizes[identity]
+            read = uncertainty(size, reading.instrument if reading else "")[1]
+            worth += abs(coefficient / factor) * read
+            if checker.is_made(name):
+                made_worth += abs(coefficient / factor) * read
+            else:
+                tracks[name] = -coefficient / factor
+        ends = [
+            None if bound is None else (bound - rest) / factor
+            for bound in (statement.lower, statement.upper)
+        ]
+        if factor < 0:
+            ends.reverse()
+        return Window(statement, ends[0], ends[1], tracks, worth, made_worth)
+
+    def with_own(self, identity: str, copy: str = "") -> tuple[Window, ...]:
+        """The windows, and the size's own limits where it states them as one more."""
+        found = self.windows(identity, copy)
+        size = self.checker.model.sizes[identity]
+        if size.limits is None or not found:
+            return found
+        limits = self.checker.limits(identity)
+        basic = middle(self.checker.values[identity])
+        low, high = basic + limits.lower, basic + limits.upper
+        own = limits_statement(identity, Name(identity), low, high, limits.source, size.place)
+        return (*found, Window(own, low, high, {}, ZERO))
+
+    def tolerance(self, identity: str, copy: str = "") -> tuple[Fraction, str]:
+        """The tolerance of the last cut of a size [mm], the finest that a statement asks for."""
+        checker = self.checker
+        asked = {item.basis.by for item in self.statements(identity, copy)} - {""}
+        size, settled = checker.model.sizes[identity], checker.settlement.results[identity]
+        return min(
+            last_cut_tolerance(checker.model, size, settled, by) for by in sorted(asked) or [""]
+        )
+
+    def straight(self, identity: str, copy: str = "") -> bool:
+        """Whether all that a size serves is linear."""
+        return len(self.windows(identity, copy)) == len(self.statements(identity, copy))
+
+    def follows(self, name: str, copy: str = "") -> Follows | None:
+        """How a size follows the others that it is cut to; None where it serves not just one."""
+        key = name, copy
+        if key not in self._follows:
+            found = self.with_own(name, copy)
+            self._follows[key] = None
+            if len(found) == 1 and len(self.statements(name, copy)) == 1:
+                tolerance = self.tolerance(name, copy)[0]
+                basic = middle(self.checker.values[name])
+                aim = aim_at(basic, found, tolerance)
+                margin = tolerance / 2 + found[0].worth - found[0].made_worth
+                self._follows[key] = Follows(aim, found[0].tracks, margin)
+        return self._follows[key]
+
+    def of_copy(self, name: str, copy: str) -> str:
+        """The copy of a size that a statement on some copy takes: itself, or '' for the plain one."""
+        return copy if copy in self.copies(name) else ""
+
+    def span(self, constant: Fraction, factors: Mapping[str, Fraction], copy: str = "") -> Range:
+        """The range of constant + Σ factor·size, every size anywhere that it may be.
+
+        Exact where no size is cut last to several statements; else certainly not too narrow.
+        Raises NoRange.
+        """
+        checker = self.checker
+        left = {name: factor for name, factor in factors.items() if factor}
+        low = high = constant
+        while cut := [name for name in left if name in self.served]:
+            name = max(cut, key=lambda item: (self.depth(item), item))
+            factor = left.pop(name)
+            own = self.of_copy(name, copy)
+            follows = None if len(self.copies(name)) > 1 and not own else self.follows(name, own)
+            if follows is None:
+                down, up = self.range_of(name, own)
+                at = factor * middle(checker.values[name])
+                ends = (at + factor * down, at + factor * up)
+                low, high = low + min(ends), high + max(ends)
+                continue
+            start = factor * follows.aim
+            for other, tracked in follows.tracks.items():
+                start -= factor * tracked * middle(checker.values[other])
+                total = left.get(other, ZERO) + factor * tracked
+                if total:
+                    left[other] = total
+                else:
+                    left.pop(other, None)
+            width = abs(factor) * follows.margin
+            low, high = low + start - width, high + start + width
+        for name, factor in left.items():
+            down, up = self.ends(name)
+            if factor > 0:
+                low, high = low + factor * down, high + factor * up
+            else:
+                low, high = low + factor * up, high + factor * down
+        return low, high
+
+    def ends(self, name: str) -> Range:
+        """The least and the greatest size within limits. Raises NoRange where there are none."""
+        if name not in self._ends:
+            value, limits = self.checker.values[name], self.limited(name)
+            self._ends[name] = (lower(value) + limits.lower, upper(value) + limits.upper)
+        return self._ends[name]
+
+    def limited(self, name: str) -> Deviations:
+        """The limits of a size. Raises NoRange where there are none."""
+        limits = self.checker.limits(name)
+        if unknown(limits):
+            raise NoRange(f"{name} has no limits ({limits.source}): state them")
+        return limits
+
+    def depth(self, name: str) -> int:
+        """How many last cuts come one after the other up to this size; 0 for one that is not one.
+
+        Raises NoRange where last cuts form a ring (through definitions: a plain one is refused when
+        the model is read).
+        """
+        if name not in self.served:
+            return 0
+        path = [name] if name not in self._depths else []
+        waiting = [iter(self.served_from(name))] if path else []
+        while path:
+            other = next(waiting[-1], None)
+            if other is None:
+                done = path.pop()
+                waiting.pop()
+                depths = (self._depths.get(item, 0) for item in self.served_from(done))
+                self._depths[done] = 1 + max(depths, default=0)
+            elif other in path:
+                around = path[path.index(other) :]
+                first = around.index(min(around))
+                around = around[first:] + around[:first]
+                ring = " > ".join((*around, around[0]))
+                raise NoRange(f"its last cuts form a ring through definitions: {ring}")
+            elif other in self.served and other not in self._depths:
+                path.append(other)
+                waiting.append(iter(self.served_from(other)))
+        return self._depths[name]
+
+    def served_from(self, name: str) -> list[str]:
+        """The other sizes that a size is cut last to, directly."""
+        found = {other for item in self.statements(name) for other in self.made_from(item)}
+        return sorted(found - {name})
+
+    def made_from(self, statement: Statement) -> Iterable[str]:
+        """The sizes that a statement comes down to, definitions put in."""
+        form = self.checker.form_of(statement)
+        named = form.coefficients if form is not None else self.checker.sizes_of(statement.node)
+        return [name for name in named if not self.checker.is_made(name)]
+
+    def range_of(self, name: str, copy: str = "") -> Range:
+        """How far a size may lie from its basic size [mm]. Raises NoRange."""
+        key = name, copy
+        if key not in self._ranges:
+            self._ranges[key] = self.find_range(name, copy)
+        return self._ranges[key]
+
+    def find_range(self, name: str, copy: str) -> Range:
+        if not self.depth(name):
+            limits = self.checker.limits(name)
+            return limits.lower, limits.upper
+        own = self.copies(name)
+        if not copy and len(own) > 1:
+            ranges = [self.range_of(name, item) for item in own]
+            return min(low for low, _ in ranges), max(high for _, high in ranges)
+        if not self.straight(name, copy):
+            from scaler.checking.nonlinear_cut import range_of_cut
+
+            return range_of_cut(self, name, copy)
+        basic = middle(self.checker.values[name])
+        if self.follows(name, copy) is not None:
+            low, high = self.span(ZERO, {name: Fraction(1)}, copy)
+            return low - basic, high - basic
+        return self.inside_all(name, copy, basic)
+
+    def inside_all(self, name: str, copy: str, basic: Fraction) -> Range:
+        """Where a size lies that is cut into several windows: as near its planned size as they
+        allow, or in the middle of what they leave where that is too little for the cut."""
+        found, tolerance = self.with_own(name, copy), self.tolerance(name, copy)[0]
+        lows, highs, raised, lowered = [], [], [], []
+        for one in found:
+            most = 2 * one.worth + tolerance
+            if one.lower is not None:
+                low, high = self.end_span(one.lower, one.tracks, copy)
+                raised.append(high + most)
+                for other in found:
+                    if self.lacking(other, one, tolerance, copy) is not None:
+                        low = min(low, self.between(one, other, tolerance, copy)[0])
+                lows.append(low)
+            if one.upper is not None:
+                low, high = self.end_span(one.upper, one.tracks, copy)
+                lowered.append(low - most)
+                for other in found:
+                    if self.lacking(one, other, tolerance, copy) is not None:
+                        high = max(high, self.between(other, one, tolerance, copy)[1])
+                highs.append(high)
+        half = tolerance / 2
+        low = max(lows) if lows else min(basic - half, *lowered)
+        high = min(highs) if highs else max(basic + half, *raised)
+        return min(low, high) - basic, max(low, high) - basic
+
+    def end_span(self, end: Fraction, tracks: Mapping[str, Fraction], copy: str) -> Range:
+        """The range of an end of a window, moving with the other sizes."""
+        values = self.checker.values
+        at_basic = sum((factor * middle(values[n]) for n, factor in tracks.items()), ZERO)
+        return self.span(end - at_basic, tracks, copy)
+
+    def between(self, low: Window, high: Window, tolerance: Fraction, copy: str) -> Range:
+        """The range of a cut at the middle between the lower end of one window and the upper end
+        of another, as the readings show them."""
+        assert low.lower is not None and high.upper is not None
+        tracks = {
+            name: (low.tracks.get(name, ZERO) + high.tracks.get(name, ZERO)) / 2
+            for name in dict.fromkeys((*low.tracks, *high.tracks))
+        }
+        least, most = self.end_span((low.lower + high.upper) / 2, tracks, copy)
+        worth = (low.worth - low.made_worth + high.worth - high.made_worth) / 2
+        return least - worth - tolerance / 2, most + worth + tolerance / 2
+
+    def overlap(self, one: Window, other: Window, copy: str = "") -> Fraction | None:
+        """The least of (one's upper − other's lower) over all values of the other sizes."""
+        if one.upper is None or other.lower is None:
+            return None
+        tracks = {
+            name: one.tracks.get(name, ZERO) - other.tracks.get(name, ZERO)
+            for name in dict.fromkeys((*one.tracks, *other.tracks))
+        }
+        return self.end_span(one.upper - other.lower, tracks, copy)[0]
+
+    def lacking(
+        self, one: Window, other: Window, tolerance: Fraction, copy: str
+    ) -> tuple[Fraction, Fraction] | None:
+        """Overlap and what the cut and the readings need, where the overlap is not more than that."""
+        gap = self.overlap(one, other, copy)
+        if gap is None:
+            return None
+        need = tolerance + 2 * max(one.made_worth, other.made_worth)
+        need += one.worth - one.made_worth + other.worth - other.made_worth
+        return (gap, need) if gap <= need else None
+
+
+def windows(checker: Checker, last: str) -> tuple[Window, ...]:
+    """The windows that all statements with this last cut leave it (linear ones)."""
+    return checker.cuts.windows(last)
+
+
+def range_of(checker: Checker, name: str) -> Range:
+    """How far a size may lie from its basic size [mm]: its limits, or what its last cut makes of it.
+
+    Raises NoRange where that is not bounded.
+    """
+    return checker.cuts.range_of(name)
+
+
+def least_overlap(checker: Checker, one: Window, other: Window) -> Fraction | None:
+    """The least of (one's upper − other's lower) for all values of the other sizes in their limits."""
+    return checker.cuts.overlap(one, other)
+
+
+def aim_at(basic: Fraction, found: Sequence[Window], tolerance: Fraction) -> Fraction:
+    """The target nearest to the basic size that keeps the cut inside every window (at basic sizes
+    of the others); the middle of what the windows leave where no target does."""
+    lows = [w.lower + tolerance / 2 + w.worth for w in found if w.lower is not None]
+    highs = [w.upper - tolerance / 2 - w.worth for w in found if w.upper is not None]
+    low, high = max(lows, default=None), min(highs, default=None)
+    if low is not None and high is not None and low > high:
+        ends = [max(w.lower for w in found if w.lower is not None)]
+        ends.append(min(w.upper for w in found if w.upper is not None))
+        return sum(ends, ZERO) / 2
+    if low is not None and basic < low:
+        return low
+    return high if high is not None and basic > high else basic
+
+
+def last_cut(
+    checker: Checker, statement: Statement, basic: Value
+) -> tuple[Bounds, Aim | None, str]:
+    """Window found when one size is cut last to the measured others, its aim, and a note.
+
+    A note that begins with 'not promised' says why the cut cannot be relied on. Raises NoRange.
+    """
+    from scaler.checking.check import Aim
+
+    cuts = checker.cuts
+    last, copy = cuts.last_of(statement)
+    if not cuts.is_open(last, copy):
+        return checker.worst_case(statement), None, f"{last} is made: judged by the readings"
+    cuts.depth(last)
+    found = cuts.with_own(last, copy)
+    mine = next((w for w in found if w.statement.id == statement.id), None)
+    if mine is None:  # not linear, or no statement of the model
+        mine = cuts.window(statement, last)
+        found = (*found, mine) if mine is not None else found
+    if mine is None:
+        from scaler.checking.nonlinear_cut import nonlinear_cut
+
+        return nonlinear_cut(cuts, statement, basic, copy)
+    tolerance, by = cuts.tolerance(last, copy)
+    target = aim_at(middle(checker.values[last]), found, tolerance)
+    margin = tolerance / 2 + mine.worth
+    form = checker.form_of(statement)
+    assert form is not None
+    factor = form.coefficients[last]
+    shifted = middle(basic) + factor * (target - middle(checker.values[last]))
+    ends = (shifted - abs(factor) * margin, shifted + abs(factor) * margin)
+    note = _lack(cuts, last, mine, found, tolerance, by, copy)
+    if not note and not cuts.straight(last, copy):
+        note = f"not promised: {last} also serves a statement that is not linear"
+    return ends, Aim(last, target, margin, by), note
+
+
+def _lack(
+    cuts: Cuts,
+    last: str,
+    mine: Window,
+    found: Sequence[Window],
+    tolerance: Fraction,
+    by: str,
+    copy: str,
+) -> str:
+    """The worst lack of overlap between a window and the others of its size, in words."""
+    worst: tuple[Fraction, str, Fraction, Fraction] | None = None
+    for other in found:
+        for top, bottom in ((mine, other), (other, mine)):
+            lack = cuts.lacking(top, bottom, tolerance, copy)
+            if lack is not None:
+                entry = (lack[0] - lack[1], other.statement.id, *lack)
+                worst = entry if worst is None else min(worst, entry)
+    if worst is None:
+        return ""
+    _, other_id, gap, need = worst
+    whose = "" if other_id == mine.statement.id else f" with {other_id}"
+    wide = f"{float(gap):.4f} mm wide" if gap >= 0 else f"short by {float(-gap):.4f} mm"
+    return (
+        f"not promised: the window left for {last}{whose} is {wide} at worst, and the last cut "
+        f"({by}) with the readings needs more than {float(need):.4f} mm"
+    )

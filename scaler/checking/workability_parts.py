@@ -1,0 +1,164 @@
+"""What the rules of workability see of a model: parts with their sizes, and the tools to hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from scaler import catalogue
+from scaler.checking.workability_rules import figure
+from scaler.fitting.material_figures import Material, UnknownMaterial, find_material
+from scaler.problems import Place
+from scaler.records import Kind, Method, Model, Part, Size
+from scaler.settling.rows import Candidate, Rows, method_row
+
+if TYPE_CHECKING:
+    from scaler.checking.check import Checker
+    from scaler.settling.settle import Settled
+
+HOLES = (Kind.INTERNAL, Kind.THREAD)
+
+
+@dataclass(frozen=True)
+class WorkPart:
+    """A part with its sizes that have a value, by their names."""
+
+    checker: Checker
+    part: Part
+    sizes: Mapping[str, Size]
+
+    def settled(self, size: Size) -> Settled:
+        """How a size came about."""
+        return self.checker.settlement.results[size.id]
+
+    def method(self, size: Size) -> str:
+        """The method a size is got by."""
+        return self.settled(size).method
+
+    def value(self, size: Size) -> Fraction:
+        """The size as chosen [mm]."""
+        from scaler.settling.solve import middle
+
+        return middle(self.checker.values[size.id])
+
+    def find(self, names: Iterable[str], *kinds: Kind) -> Size | None:
+        """The first size of those names, and of one of the kinds where any are given."""
+        for name in names:
+            size = self.sizes.get(name)
+            if size is not None and (not kinds or size.kind in kinds):
+                return size
+        return None
+
+    def of_kind(self, *kinds: Kind) -> list[Size]:
+        """The sizes of the kinds, in the order of the model."""
+        return [size for size in self.sizes.values() if size.kind in kinds]
+
+    @cached_property
+    def material(self) -> Material | None:
+        """The material of the part, None where the catalogue does not know it."""
+        try:
+            return find_material(self.part.material)
+        except UnknownMaterial:
+            return None
+
+    def wall(self, *sizes: Size) -> tuple[Fraction, str]:
+        """The least wall [mm] and the rule it comes from, by material and process."""
+        if sizes and all(self.method(size) == "cast" for size in sizes):
+            return figure("wall_cast"), "wall_cast"
+        plastic = self.material is not None and self.material.family == "plastic"
+        rule = "wall_plastic" if plastic else "wall_metal"
+        return figure(rule), rule
+
+
+def parts_of(checker: Checker) -> list[WorkPart]:
+    """The parts that get a figure, each with its sizes that have a value."""
+    model = checker.model
+    sizes: dict[str, dict[str, Size]] = {
+        name: {} for name in model.parts if name not in checker.refused
+    }
+    for size in model.sizes.values():
+        if size.part in sizes and size.id in checker.settlement.results:
+            sizes[size.part][size.name] = size
+    return [WorkPart(checker, model.parts[name], found) for name, found in sizes.items() if found]
+
+
+def is_made(checker: Checker, identity: str) -> bool:
+    """Whether a size is made: read as a whole, or every copy of it read."""
+    if checker.settlement.results[identity].made:
+        return True
+    copies = checker.model.parts[checker.model.sizes[identity].part].copies
+    return bool(copies) and all(f"{identity}@{copy}" in checker.values for copy in copies)
+
+
+@dataclass(frozen=True, slots=True)
+class Tool:
+    """A drill or cutter to hand: diameter and length of its flutes [mm], None where not given."""
+
+    diameter: Fraction
+    designation: str
+    flute: Fraction | None
+    source: str
+
+
+class Tools:
+    """Drills and cutters that a model may use: the shop's, and the catalogues' unless it is shop
+    only."""
+
+    def __init__(self, model: Model) -> None:
+        self._model, self._rows = model, Rows(model)
+        self._lists: dict[str, tuple[Tool, ...]] = {}
+        self._sorted: dict[tuple[str, ...], tuple[Tool, ...]] = {}
+        self.bars: dict[str, list[tuple[str, Candidate]]] = {}
+
+    def rows(self, method: str, material: str = "") -> tuple[Candidate, ...]:
+        """The rows of the shop and the catalogues for a method, by size."""
+        wanted = Method(
+            method, method, "row", "nearest", None, None, None, None, None, Place("", 1)
+        )
+        return self._rows.of(wanted, material)
+
+    def of(self, *methods: str) -> tuple[Tool, ...]:
+        """The tools of these methods, by diameter."""
+        found = self._sorted.get(methods)
+        if found is None:
+            tools = [tool for method in methods for tool in self._of(method)]
+            found = self._sorted[methods] = tuple(sorted(tools, key=lambda tool: tool.diameter))
+        return found
+
+    def _of(self, method: str) -> tuple[Tool, ...]:
+        if method not in self._lists:
+            self._lists[method] = tuple(
+                Tool(row.value, _name(row, method), _flute(method, row), row.source)
+                for row in self.rows(method)
+            )
+        return self._lists[method]
+
+    @property
+    def shop_only(self) -> bool:
+        """Whether only what the shop list holds may be used."""
+        return self._model.shop_only
+
+
+def _name(row: Candidate, method: str) -> str:
+    """A row's name with its tool's: a shop row may be called by its size alone."""
+    table = method_row(method)
+    family = table.family if table else ""
+    return row.designation if family in row.designation else f"{row.designation} {family}"
+
+
+def _flute(method: str, row: Candidate) -> Fraction | None:
+    """The flute length of a row; for the shop's own that of the catalogues' same diameter."""
+    table = method_row(method)
+    if table is None:
+        return None
+    if row.table in catalogue.names():
+        item = catalogue.table(row.table).find(row.designation)
+        return None if item is None else item.mm("flute_length")
+    for name in table.tables:
+        for item in catalogue.table(name).rows:
+            if item.mm(table.column) == row.value and item.mm("flute_length") is not None:
+                return item.mm("flute_length")
+    return None

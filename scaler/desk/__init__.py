@@ -1,0 +1,1 @@
+"""Lists and tables: materials, cutting stock, sizes in from elsewhere, sizes off a print."""

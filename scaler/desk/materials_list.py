@@ -1,0 +1,331 @@
+"""What to get before anything is cut: bar by the length, bought parts, and tools.
+
+Every part's blank (see :mod:`scaler.cards.stock`) is put with the others of its section; the pieces
+are packed into the lengths that the shop has or that are sold, with the saw's kerf between them
+(see :mod:`scaler.desk.cutting_stock`). Weights are volume times density: round, square, hexagon, flat
+and tube exactly by their rule, π and √3 enclosed far closer than any density is known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+from scaler import catalogue
+from scaler.cards.stock import Allowances, Blank, Section, Stock, plain_mm, value_mm
+from scaler.cards.tools import Tools, ToolUse, gathered, tool_name
+from scaler.checking.cautions import Caution
+from scaler.desk.cutting_stock import Bar, CutPlan, Piece, plan_cuts
+from scaler.expressions.interval_angles import pi
+from scaler.expressions.intervals import root
+from scaler.records import Model, State
+from scaler.settling.solve import middle
+
+if TYPE_CHECKING:
+    import pandas
+
+    from scaler.settling.reduce import Reduction, SizeLine
+
+POUND = Fraction("0.45359237")
+"""One pound avoirdupois [kg], exact (international yard and pound agreement, 1 July 1959)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Weight:
+    """A weight [kg], the density it was reckoned with [kg/m³], of which material, and its source."""
+
+    kg: Fraction
+    density: Fraction
+    material: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class CutLine:
+    """One part's pieces: section, sawn length [mm], how many, weight of all, and notes."""
+
+    part: str
+    title: str
+    material: str
+    count: int
+    section: Section | None
+    blank: Blank
+    weight: Weight | None
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """All pieces of one section: the plan of cuts, the length needed, what is bought and its weight."""
+
+    section: Section
+    lines: tuple[CutLine, ...]
+    plan: CutPlan | None
+    needed: Fraction
+    weight: Weight | None
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class BoughtPart:
+    """A part to buy, or one that is nothing but a thread: make or buy."""
+
+    part: str
+    title: str
+    count: int
+    what: str
+    sizes: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ToolLine:
+    """A tool needed, the parts it is for, whether the shop has it (None: not told), what is near."""
+
+    use: ToolUse
+    parts: tuple[str, ...]
+
+    @property
+    def status(self) -> str:
+        """In words."""
+        if self.use.on_shelf is None:
+            return "the shop list names none of these"
+        return "on the shelf" if self.use.on_shelf else "not on the shop list"
+
+
+@dataclass(frozen=True)
+class MaterialsList:
+    """The whole list. ``refused`` are the pressure parts, which get no line."""
+
+    model: Model
+    allowances: Allowances
+    lines: tuple[CutLine, ...]
+    orders: tuple[Order, ...]
+    bought: tuple[BoughtPart, ...]
+    tools: tuple[ToolLine, ...]
+    refused: tuple[Caution, ...]
+
+    @property
+    def unmet(self) -> tuple[tuple[Order, Piece], ...]:
+        """Pieces that no length will give."""
+        return tuple(
+            (order, piece) for order in self.orders if order.plan for piece in order.plan.unmet
+        )
+
+    def lacking(self) -> tuple[ToolLine, ...]:
+        """Tools that the shop's list has none of that size."""
+        return tuple(line for line in self.tools if line.use.on_shelf is False)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain keys and values for scripts; lengths in mm with exact twins."""
+        from scaler.desk.materials_tables import as_dict
+
+        return as_dict(self)
+
+    def frame(self) -> pandas.DataFrame:
+        """A pandas frame of the cutting list: one row a part."""
+        import pandas
+
+        return pandas.DataFrame(self.as_dict()["cutting_list"])
+
+
+@lru_cache(maxsize=1)
+def _pi() -> Fraction:
+    return middle(pi(128))
+
+
+@lru_cache(maxsize=1)
+def _root_three() -> Fraction:
+    return middle(root(Fraction(3), 2, 128))
+
+
+def area_mm2(section: Section) -> Fraction | None:
+    """Area of a section [mm²]; None where a measure is missing, and for plate.
+
+    Round π d²/4, square a², hexagon (√3/2) s², flat b t, tube π (D² − d²)/4.
+
+    >>> float(area_mm2(Section("flat", "", (("thickness", Fraction(3)), ("width", Fraction(20))),
+    ...                        "", "")))
+    60.0
+    """
+    measures = dict(section.measures)
+    form = section.form
+    if form in ("round", "wire") and "diameter" in measures:
+        return _pi() * measures["diameter"] ** 2 / 4
+    if form == "square" and "across_flats" in measures:
+        return measures["across_flats"] ** 2
+    if form == "hexagon" and "across_flats" in measures:
+        return _root_three() / 2 * measures["across_flats"] ** 2
+    if form in ("flat", "strip") and {"thickness", "width"} <= set(measures):
+        return measures["thickness"] * measures["width"]
+    if form == "tube" and "outside" in measures:
+        bore = measures.get("bore")
+        if bore is None and "wall" in measures:
+            bore = measures["outside"] - 2 * measures["wall"]
+        if bore is None:
+            return None
+        return _pi() * (measures["outside"] ** 2 - bore**2) / 4
+    return None
+
+
+@lru_cache(maxsize=1024)
+def density_of(text: str) -> tuple[Fraction, str, str] | None:
+    """Density [kg/m³] of a part's material, the name it was found under, and the source."""
+    from scaler.fitting.material_figures import UnknownMaterial, find_material
+
+    try:
+        name = find_material(text).name
+    except UnknownMaterial:
+        return None
+    row = catalogue.table("materials").find(name)
+    if row is None or not row.text("density_kg_m3"):
+        return None
+    return row.number("density_kg_m3"), name, row.text("density_source")
+
+
+def weight_of(section: Section, length: Fraction, material: str) -> Weight | None:
+    """The weight of a length of bar [mm]; None where area or density is not known."""
+    area = area_mm2(section)
+    found = density_of(material) or density_of(section.material)
+    if area is None or found is None:
+        return None
+    density, name, source = found
+    return Weight(area * length * density / 10**9, density, name, source)
+
+
+def materials(reduction: Reduction, allowances: Allowances | None = None) -> MaterialsList:
+    """The list for a reduced model.
+
+    Parameters: reduction : what ``reduce`` gave at the stage ``chosen``; allowances : the saw's
+        kerf and what is left to clean up.
+    """
+    model = reduction.model
+    allow = allowances or Allowances()
+    stock, tools = Stock(model, allow), Tools(model)
+    refused = tuple(caution for caution in reduction.cautions if caution.refused)
+    shut = {caution.about for caution in refused}
+    by_part: dict[str, list[SizeLine]] = {}
+    for line in reduction.lines:
+        if not line.refused:
+            by_part.setdefault(line.size.part, []).append(line)
+    lines: list[CutLine] = []
+    bought: list[BoughtPart] = []
+    uses: dict[str, tuple[ToolUse, ...]] = {}
+    for part in model.parts.values():
+        if part.name in shut:
+            continue
+        own = by_part.get(part.name, [])
+        title = part.title or part.name.replace("_", " ")
+        if part.state in (State.MADE, State.LOCKED):
+            continue
+        if part.state is not State.BOUGHT:
+            uses[part.name] = tools.of_part(own)
+        blank = stock.blank(part, own)
+        if blank is not None:
+            weight = None
+            if blank.section is not None and blank.sawn is not None:
+                weight = weight_of(blank.section, blank.sawn * part.count, part.material)
+            lines.append(
+                CutLine(part.name, title, part.material, part.count, blank.section, blank, weight)
+            )
+        elif part.state is State.BOUGHT or (own and not _put_together(own)):
+            what = "buy" if part.state is State.BOUGHT else "make or buy"
+            bought.append(BoughtPart(part.name, title, part.count, what, _sizes(own)))
+    orders = _orders(lines, allow)
+    listed = tuple(ToolLine(use, parts) for use, parts in gathered(uses))
+    return MaterialsList(model, allow, tuple(lines), orders, tuple(bought), listed, refused)
+
+
+def _put_together(lines: Sequence[SizeLine]) -> bool:
+    """Whether a part without a blank is an assembly rather than a bought thing: no thread of its own."""
+    return not any(line.settled is not None and line.settled.way == "thread" for line in lines)
+
+
+def _sizes(lines: Sequence[SizeLine]) -> tuple[tuple[str, str], ...]:
+    """The sizes of a bought part, in words."""
+    found = []
+    for line in lines:
+        if line.chosen is None or line.settled is None:
+            continue
+        row = line.settled.row
+        text = row.designation if row else f"{plain_mm(value_mm(line))} mm"
+        found.append((line.size.name.replace("_", " "), text))
+    return tuple(found)
+
+
+def _orders(lines: Sequence[CutLine], allow: Allowances) -> tuple[Order, ...]:
+    groups: dict[Any, list[CutLine]] = {}
+    for line in lines:
+        if line.section is not None:
+            groups.setdefault((*line.section.key, line.section.designation), []).append(line)
+    return tuple(_order(group, allow) for group in groups.values())
+
+
+def _order(lines: Sequence[CutLine], allow: Allowances) -> Order:
+    section = lines[0].section
+    assert section is not None
+    pieces = [
+        Piece(line.blank.sawn, line.count, line.title)
+        for line in lines
+        if line.blank.sawn is not None
+    ]
+    open_ones = [line.title for line in lines if line.blank.sawn is None]
+    notes = []
+    if open_ones:
+        notes.append(f"without a length, not counted: {', '.join(open_ones)}")
+    needed = sum(((piece.length + allow.kerf) * piece.count for piece in pieces), Fraction(0))
+    if pieces:
+        needed -= allow.kerf
+    plan = None
+    if section.form == "plate":
+        notes.append("sheet: see the outline of each part")
+    elif pieces:
+        bars = [Bar(length, count, True, "shelf") for length, count in section.shelf]
+        bars += [Bar(length, None, False, "sold") for length in section.sold]
+        if bars:
+            plan = plan_cuts(pieces, bars, allow.kerf)
+            if section.owned and not section.shelf:
+                notes.append(
+                    "the shop list does not say how long its bar is: look there first, "
+                    "the plan is for lengths as sold"
+                )
+        elif section.owned:
+            notes.append("the shop list does not say how long its bar is")
+        else:
+            notes.append(f"sold {section.sold_text or 'in lengths not listed'}")
+    weight = None
+    if pieces:
+        total = sum((piece.length * piece.count for piece in pieces), Fraction(0))
+        if plan is not None and plan.bought:
+            total = plan.bought
+        weight = weight_of(section, total, lines[0].material)
+    return Order(section, tuple(lines), plan, needed, weight, "; ".join(notes))
+
+
+def cut_words(order: Order) -> list[str]:
+    """The plan of an order in words, one line a bar."""
+    if order.plan is None:
+        return []
+    found = []
+    for cut in order.plan.cuts:
+        runs: list[list[Any]] = []
+        for length, label in cut.pieces:
+            if runs and runs[-1][0] == length and runs[-1][1] == label:
+                runs[-1][2] += 1
+            else:
+                runs.append([length, label, 1])
+        said = ", ".join(
+            f"{count} × {plain_mm(length)} {label}".rstrip() for length, label, count in runs
+        )
+        whose = "from the shelf" if cut.bar.owned else "bought"
+        times = f"{cut.times} × " if cut.times > 1 else ""
+        left = f"; {plain_mm(cut.left)} mm left" if cut.left else ""
+        found.append(f"{times}{plain_mm(cut.bar.length)} mm {whose}: {said}{left}")
+    return found
+
+
+def tool_words(line: ToolLine) -> str:
+    """A tool in words, the tapping drill as the drill it is."""
+    name = tool_name(line.use)
+    return name.removeprefix("tapping ")

@@ -1,0 +1,328 @@
+"""The materials list as plain dicts, tables for the screen, CSV, and a workbook for ordering."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Sequence
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from scaler.cards.page_figures import length_pair
+from scaler.cards.stock import plain_mm
+from scaler.desk.materials_list import (
+    POUND,
+    BoughtPart,
+    CutLine,
+    MaterialsList,
+    Order,
+    ToolLine,
+    Weight,
+    cut_words,
+    tool_words,
+)
+from scaler.measures.lengths import format_decimal
+from scaler.report import caution_dict, csv_table, twin
+from scaler.tables import Grid
+
+
+def as_dict(listed: MaterialsList) -> dict[str, Any]:
+    """Plain keys and values for scripts."""
+    return {
+        "model": listed.model.title,
+        "kerf_mm": float(listed.allowances.kerf),
+        "cutting_list": [_line(line) for line in listed.lines],
+        "orders": [_order(order) for order in listed.orders],
+        "bought": [_bought(item) for item in listed.bought],
+        "tools": [_tool(line) for line in listed.tools],
+        "refused": [caution_dict(caution) for caution in listed.refused],
+    }
+
+
+def _weight(weight: Weight | None) -> dict[str, Any]:
+    return {
+        "weight_kg": None if weight is None else round(float(weight.kg), 4),
+        "density_kg_m3": None if weight is None else float(weight.density),
+        "density_of": None if weight is None else weight.material,
+        "density_source": None if weight is None else weight.source,
+    }
+
+
+def _line(line: CutLine) -> dict[str, Any]:
+    section = line.section
+    return {
+        "part": line.part,
+        "title": line.title,
+        "material": line.material,
+        "count": line.count,
+        "form": section.form if section else None,
+        "stock": section.designation if section else None,
+        "on_shelf": section.owned if section else None,
+        "wanted": {name: float(value) for name, value in line.blank.wanted},
+        **twin("finished_mm", line.blank.finished),
+        **twin("sawn_mm", line.blank.sawn),
+        **_weight(line.weight),
+        "source": section.source if section else None,
+        "note": "; ".join(line.blank.notes) or None,
+    }
+
+
+def _order(order: Order) -> dict[str, Any]:
+    plan = order.plan
+    return {
+        "stock": order.section.designation,
+        "form": order.section.form,
+        "material": order.section.material,
+        "on_shelf": order.section.owned,
+        "sold": order.section.sold_text or None,
+        **twin("needed_mm", order.needed),
+        "plan": None
+        if plan is None
+        else {
+            "status": plan.status,
+            "fewest_bars_proved": plan.fewest,
+            **twin("bought_mm", plan.bought),
+            **twin("least_possible_mm", plan.bound),
+            "bars": plan.bars,
+            **twin("left_mm", plan.left),
+            "cuts": [
+                {
+                    "bar_mm": float(cut.bar.length),
+                    "on_shelf": cut.bar.owned,
+                    "times": cut.times,
+                    "pieces": [
+                        {**twin("length_mm", length), "part": label} for length, label in cut.pieces
+                    ],
+                    **twin("left_mm", cut.left),
+                }
+                for cut in plan.cuts
+            ],
+            "unmet": [
+                {**twin("length_mm", piece.length), "count": piece.count, "part": piece.label}
+                for piece in plan.unmet
+            ],
+        },
+        **_weight(order.weight),
+        "note": order.note or None,
+    }
+
+
+def _bought(item: BoughtPart) -> dict[str, Any]:
+    return {
+        "part": item.part,
+        "title": item.title,
+        "count": item.count,
+        "what": item.what,
+        "sizes": "; ".join(f"{name} {text}" for name, text in item.sizes),
+    }
+
+
+def _tool(line: ToolLine) -> dict[str, Any]:
+    use = line.use
+    return {
+        "tool": tool_words(line),
+        "family": use.family,
+        "designation": use.designation,
+        **twin("size_mm", use.size_mm),
+        "for": "; ".join(line.parts),
+        "on_shelf": use.on_shelf,
+        "status": line.status,
+        "nearest_on_shelf": use.instead or None,
+    }
+
+
+# --- tables for a person
+
+
+def grids(listed: MaterialsList, unit: str) -> list[tuple[str, Grid]]:
+    """Titles and tables: cutting list, bars, bought parts, tools."""
+    found = [
+        ("Cutting list", _cutting_grid(listed.lines, unit)),
+        ("Bars", _bars_grid(listed.orders, unit)),
+    ]
+    if listed.bought:
+        rows = tuple(
+            (item.title, str(item.count), item.what, "; ".join(f"{n} {t}" for n, t in item.sizes))
+            for item in listed.bought
+        )
+        found.append(("Bought parts", Grid(("part", "off", "", "sizes"), rows, (1,))))
+    found.append(("Tools", _tools_grid(listed.tools)))
+    return found
+
+
+def weight_text(weight: Weight | None, unit: str) -> str:
+    """kg, or kg with pounds for an inch workshop; '-' where it is not known."""
+    if weight is None:
+        return "-"
+    kg = format_decimal(weight.kg, 3)
+    if unit == "mm":
+        return f"{kg} kg"
+    return f"{kg} kg ({format_decimal(weight.kg / POUND, 2)} lb)"
+
+
+def _cutting_grid(lines: Sequence[CutLine], unit: str) -> Grid:
+    own = "in" if unit == "in" else "mm"
+    rows = []
+    for line in lines:
+        section = line.section
+        stock = section.designation if section else "-"
+        sawn = "-" if line.blank.sawn is None else length_pair(line.blank.sawn, own)
+        rows.append(
+            (
+                line.title,
+                str(line.count),
+                stock,
+                sawn,
+                weight_text(line.weight, own),
+                "; ".join(line.blank.notes),
+            )
+        )
+    return Grid(("part", "off", "stock", "saw", "weight", "note"), tuple(rows), (1, 3, 4))
+
+
+def _bars_grid(orders: Sequence[Order], unit: str) -> Grid:
+    own = "in" if unit == "in" else "mm"
+    rows = []
+    for order in orders:
+        needed = length_pair(order.needed, own) if order.needed else "-"
+        rows.append((order.section.designation, needed, _proof(order), order.note))
+        for words in cut_words(order):
+            rows.append(("", "", f"  {words}", ""))
+        if order.plan is not None:
+            for piece in order.plan.unmet:
+                said = f"  too long or too many: {piece.count} × {plain_mm(piece.length)} mm "
+                rows.append(("", "", said + piece.label, ""))
+    return Grid(("stock", "length with cuts", "plan", "note"), tuple(rows), (1,))
+
+
+def _proof(order: Order) -> str:
+    """How sure a plan is, in words."""
+    plan = order.plan
+    if plan is None:
+        return "-"
+    bars = f"{plan.bars} bar{'s' if plan.bars != 1 else ''}"
+    bought = f"{plain_mm(plan.bought)} mm bought" if plan.bought else "nothing bought"
+    if plan.status == "optimal":
+        sure = "no plan buys less" + ("" if plan.fewest else "; fewer bars not ruled out")
+    else:
+        sure = f"best found; at least {plain_mm(plan.bound)} mm is needed"
+    return f"{bars}, {bought}: {sure}"
+
+
+def _tools_grid(tools: Sequence[ToolLine]) -> Grid:
+    rows = []
+    for line in tools:
+        near = f"; nearest there: {line.use.instead}" if line.use.instead else ""
+        rows.append((tool_words(line), line.status + near, ", ".join(line.parts)))
+    return Grid(("tool", "shop", "for"), tuple(rows))
+
+
+# --- files for ordering
+
+SHEETS = ("Cutting list", "Bars to get", "Bought parts", "Tools")
+
+
+def sheets(listed: MaterialsList) -> list[tuple[str, list[str], list[list[Any]]]]:
+    """The tables of the files: title, headings, rows of plain values."""
+    cutting = [
+        [
+            line.title, line.count, line.material,
+            line.section.designation if line.section else "",
+            _number(line.blank.finished), _number(line.blank.sawn),
+            None if line.weight is None else round(float(line.weight.kg), 4),
+            "; ".join(line.blank.notes),
+        ]
+        for line in listed.lines
+    ]  # fmt: skip
+    bars: list[list[Any]] = []
+    for order in listed.orders:
+        found: dict[tuple[Any, bool], int] = {}
+        for cut in order.plan.cuts if order.plan else ():
+            key = (cut.bar.length, cut.bar.owned)
+            found[key] = found.get(key, 0) + cut.times
+        status = order.plan.status if order.plan else ""
+        weight = None if order.weight is None else round(float(order.weight.kg), 4)
+        if not found:
+            bars.append([order.section.designation, "", "", _number(order.needed), "", status,
+                         weight, order.note])  # fmt: skip
+        for (length, owned), count in found.items():
+            bars.append([order.section.designation, count, _number(length), _number(order.needed),
+                         "shelf" if owned else "buy", status, weight, order.note])  # fmt: skip
+    bought = [
+        [item.title, item.count, item.what, "; ".join(f"{n} {t}" for n, t in item.sizes)]
+        for item in listed.bought
+    ]
+    tools = [
+        [tool_words(line), _number(line.use.size_mm), line.status, line.use.instead,
+         "; ".join(line.parts)]
+        for line in listed.tools
+    ]  # fmt: skip
+    return [
+        ("Cutting list", ["part", "off", "material", "stock", "finished_mm", "sawn_mm",
+                          "weight_kg", "note"], cutting),
+        ("Bars to get", ["stock", "bars", "bar_length_mm", "needed_mm", "from", "plan",
+                         "weight_kg", "note"], bars),
+        ("Bought parts", ["part", "off", "what", "sizes"], bought),
+        ("Tools", ["tool", "size_mm", "shop", "nearest_on_shelf", "for"], tools),
+    ]  # fmt: skip
+
+
+def _number(value: Any) -> float | None:
+    return None if value is None else round(float(value), 4)
+
+
+def csv_text(listed: MaterialsList) -> str:
+    """One CSV for ordering: every line with the list it belongs to."""
+    headings = ["list"]
+    for _, names, _ in sheets(listed):
+        headings += [name for name in names if name not in headings]
+    rows = []
+    for title, names, items in sheets(listed):
+        for item in items:
+            cells = dict(zip(names, item, strict=True))
+            rows.append([title, *(cells.get(name) for name in headings[1:])])
+    return csv_table(headings, rows)
+
+
+class NoWorkbook(RuntimeError):
+    """The library that writes workbooks is not installed."""
+
+
+def write_workbook(listed: MaterialsList, path: Path) -> None:
+    """The same as a workbook with a sheet a list. In one move: the old file or the new one.
+
+    Raises NoWorkbook where openpyxl is not installed, OSError where the file cannot be written.
+    """
+    try:
+        openpyxl = import_module("openpyxl")
+        styles = import_module("openpyxl.styles")
+    except ImportError as error:
+        raise NoWorkbook(
+            "workbooks need openpyxl: install the extra 'xlsx', or take --format csv"
+        ) from error
+    book: Any = openpyxl.Workbook()
+    book.remove(book.active)
+    for title, names, rows in sheets(listed):
+        sheet = book.create_sheet(title)
+        sheet.append(names)
+        for cell in sheet[1]:
+            cell.font = styles.Font(bold=True)
+        for row in rows:
+            sheet.append(row)
+            for cell in sheet[sheet.max_row]:
+                if cell.data_type == "f":  # words that begin with = are words
+                    cell.data_type = "s"
+        for at, name in enumerate(names, 1):
+            widest = max([len(name), *(len(str(row[at - 1] or "")) for row in rows)])
+            sheet.column_dimensions[sheet.cell(1, at).column_letter].width = min(widest, 60) + 2
+        sheet.freeze_panes = "A2"
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".xlsx")
+    os.close(handle)
+    try:
+        book.save(name)
+        os.chmod(name, 0o644)
+        os.replace(name, path)
+    except BaseException:
+        os.unlink(name)
+        raise

@@ -1,0 +1,1 @@
+"""Single fits in depth: hot and cold, pressed and shrunk, and which side to make first."""

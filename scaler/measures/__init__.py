@@ -1,0 +1,1 @@
+"""Lengths, scales and other quantities: text to exact figures and back."""

@@ -1,0 +1,1 @@
+"""A model folder into records: files, entries, grammar, logs, and what only shows at the end."""

@@ -1,0 +1,253 @@
+"""The tool's own append-only files beside the drawing: choices and readings; and the shop list.
+
+Each line of a log is one event. The last one for a size counts; an undo takes the last one back.
+A broken line is reported as a note with its place, and the rest is kept: what was measured is not
+lost because one line was torn. A shop list is written by hand, and its faults are errors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Literal, TypeVar
+
+from scaler.problems import Known, Place, Problem, listed, shorten, suggest
+from scaler.reading.collecting import columns, missing_column
+from scaler.reading.csv_text import CsvFile, CsvRow
+from scaler.reading.grammar import GrammarError, families, value_reader
+from scaler.records import Choice, Kind, Part, Reading, ShopRow, Size
+
+CHOICE_COLUMNS = ("time", "action", "size", "value", "method", "row", "note")
+READING_COLUMNS = ("time", "action", "size", "copy", "value", "instrument", "note")
+SHOP_COLUMNS = ("family", "size", "designation", "quantity", "place", "note")
+
+Event = TypeVar("Event")
+
+
+@dataclass
+class _Table:
+    """A table being read, and where its problems go."""
+
+    table: CsvFile
+    problems: list[Problem]
+    severity: Literal["error", "warning"]
+
+    def has(self, known: tuple[str, ...], needed: tuple[str, ...]) -> bool:
+        """Whether the table has the columns that it needs; unknown ones are noted."""
+        start = len(self.problems)
+        columns(self.problems, self.table, known)
+        for number in range(start, len(self.problems)):
+            self.problems[number] = replace(self.problems[number], severity=self.severity)
+        for name in needed:
+            if name not in self.table.headings:
+                missing_column(self.problems, self.table, name, listed(known))
+                return False
+        return True
+
+    def fail(
+        self, line: int, column: str, headline: str, read: str, expected: str, advice: str
+    ) -> None:
+        mark = self.table.mark(line, column)
+        self.problems.append(
+            Problem(
+                "log-line" if self.severity == "warning" else "shop-list",
+                headline,
+                mark.place,
+                shorten(read, 200),
+                expected,
+                advice,
+                mark.excerpt,
+                mark.span,
+                self.severity,
+            )
+        )
+
+    def unread(self, line: int, column: str, text: str, error: GrammarError) -> None:
+        self.fail(
+            line,
+            column,
+            f"the {column} cannot be used: {error.problem}",
+            text,
+            error.expected,
+            error.advice or "mend the line",
+        )
+
+
+def _events(
+    log: _Table,
+    sizes: Mapping[str, Size],
+    action: str,
+    noun: str,
+    make: Callable[[CsvRow, Size], tuple[str, Event] | None],
+) -> dict[tuple[str, str], Event]:
+    """What stands after all lines have been read in order, by size and copy."""
+    known = Known(sizes, "see whether the size was renamed; a line of its own can take this back")
+    standing: dict[tuple[str, str], list[Event]] = {}
+    for row in log.table.rows:
+        cells = row.cells
+        if row.count < len(log.table.headings):
+            log.fail(
+                row.line,
+                "",
+                f"the line breaks off: {row.count} cells of {len(log.table.headings)}",
+                log.table.source.line(row.line),
+                "a whole line",
+                "mend the line or take it out; it has not been used",
+            )
+            continue
+        size = sizes.get(cells["size"])
+        if size is None:
+            log.fail(
+                row.line,
+                "size",
+                f"there is no size '{shorten(cells['size'], 60)}'",
+                cells["size"],
+                "a size of this model",
+                known.advice(cells["size"]),
+            )
+            continue
+        if cells["action"] not in (action, "undo"):
+            log.fail(
+                row.line,
+                "action",
+                f"'{shorten(cells['action'], 40)}' is no action",
+                cells["action"],
+                f"{action} or undo",
+                suggest(cells["action"], (action, "undo"), "mend the line"),
+            )
+            continue
+        made = make(row, size)
+        if made is None:
+            continue
+        copy, event = made
+        history = standing.setdefault((size.id, copy), [])
+        if cells["action"] != "undo":
+            history.append(event)
+        elif history:
+            history.pop()
+        else:
+            log.fail(
+                row.line,
+                "action",
+                f"nothing stands for {size.id} that could be taken back",
+                cells["action"],
+                f"an undo after {noun}",
+                "take the line out",
+            )
+    return {key: history[-1] for key, history in standing.items() if history}
+
+
+def choices(
+    table: CsvFile | None, sizes: Mapping[str, Size], problems: list[Problem]
+) -> dict[str, Choice]:
+    """The choices that stand after all lines of the choices file have been read in order."""
+    log = _Table(table, problems, "warning") if table is not None else None
+    if log is None or not log.has(CHOICE_COLUMNS, ("action", "size", "value")):
+        return {}
+
+    def make(row: CsvRow, size: Size) -> tuple[str, Choice] | None:
+        cells = row.cells
+        value = Fraction(0)
+        if cells["action"] != "undo":
+            try:
+                value = value_reader(size.kind, signed=True)(cells["value"])
+            except GrammarError as error:
+                log.unread(row.line, "value", cells["value"], error)
+                return None
+        place = Place(log.table.source.file, row.line)
+        method, chosen, note, time = (
+            cells.get(name, "") for name in ("method", "row", "note", "time")
+        )
+        return "", Choice(size.id, value, method, chosen, note, time, place)
+
+    found = _events(log, sizes, "choose", "a choice", make)
+    return {size: choice for (size, _), choice in found.items()}
+
+
+def readings(
+    table: CsvFile | None,
+    sizes: Mapping[str, Size],
+    parts: Mapping[str, Part],
+    problems: list[Problem],
+) -> dict[tuple[str, str], Reading]:
+    """The readings that stand, by size and copy ('' where the part has no named copies)."""
+    log = _Table(table, problems, "warning") if table is not None else None
+    if log is None or not log.has(READING_COLUMNS, ("action", "size", "value")):
+        return {}
+
+    def make(row: CsvRow, size: Size) -> tuple[str, Reading] | None:
+        cells = row.cells
+        copy, copies = cells.get("copy", ""), parts[size.part].copies
+        if copy and copy not in copies:
+            log.fail(
+                row.line,
+                "copy",
+                f"{size.part} has no copy '{shorten(copy, 40)}'",
+                copy,
+                ", ".join(copies) or "no copy: the part names none",
+                suggest(copy, copies, "mend the line"),
+            )
+            return None
+        value = Fraction(0)
+        if cells["action"] != "undo":
+            try:
+                value = value_reader(size.kind)(cells["value"])
+            except GrammarError as error:
+                log.unread(row.line, "value", cells["value"], error)
+                return None
+        place = Place(log.table.source.file, row.line)
+        instrument, note, time = (cells.get(name, "") for name in ("instrument", "note", "time"))
+        return copy, Reading(size.id, copy, value, instrument, note, time, place)
+
+    return _events(log, sizes, "reading", "a reading", make)
+
+
+def shop_rows(table: CsvFile, problems: list[Problem]) -> list[ShopRow]:
+    """Rows of a shop list: family and size, with designation, quantity, place and note if given."""
+    shop = _Table(table, problems, "error")
+    if not shop.has(SHOP_COLUMNS, ("family", "size")):
+        return []
+    return list(_shop_rows(shop))
+
+
+def _shop_rows(shop: _Table) -> Iterator[ShopRow]:
+    known = Known(families(), "write one of these")
+    for row in shop.table.rows:
+        cells, place = row.cells, Place(shop.table.source.file, row.line)
+        family, size, value = cells["family"], cells["size"], None
+        name = cells.get("designation", "") or size
+        if family not in families():
+            shop.fail(
+                row.line,
+                "family",
+                f"there is no family '{shorten(family, 60)}' of stock or tools",
+                family,
+                listed(families()),
+                known.advice(family),
+            )
+            continue
+        if family == "thread":
+            from scaler.trade.threads import UnknownThread, find_thread
+
+            try:
+                find_thread(name)
+            except UnknownThread as error:
+                near = ", ".join(error.nearest)
+                column = "designation" if cells.get("designation") else "size"
+                shop.fail(
+                    row.line,
+                    column,
+                    f"'{shorten(name, 60)}': {error.reason}",
+                    name,
+                    "a thread of the tables",
+                    f"nearest known: {near}" if near else "write it as M3, 2 BA or 1/4 x 32 ME",
+                )
+                continue
+        else:
+            try:
+                value = value_reader(Kind.EXTERNAL)(size)
+            except GrammarError as error:
+                shop.unread(row.line, "size", size, error)
+                continue
+        yield ShopRow(family, name, value, cells.get("note", ""), place)

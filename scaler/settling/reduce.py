@@ -1,0 +1,188 @@
+"""The reduction of a model: every size, full size, exact, as it will be made, and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from scaler import catalogue
+from scaler.checking import cautions
+from scaler.checking.cautions import Caution
+from scaler.problems import Problem
+from scaler.records import Deviations, Kind, Model, Size, Stage, State
+from scaler.settling.limits import limits_of
+from scaler.settling.settle import Settled, Settlement, exact_size, refused_parts, settle
+from scaler.settling.solve import Value, middle
+
+if TYPE_CHECKING:
+    import pandas
+
+
+CARRYING = (Kind.EXTERNAL, Kind.THREAD)
+"""Kinds of size that are a section that carries load."""
+
+
+@dataclass(frozen=True, slots=True)
+class SizeLine:
+    """One size of the reduction. Lengths in mm; None in every figure of a refused part."""
+
+    size: Size
+    exact: Value | None
+    chosen: Value | None
+    settled: Settled | None
+    limits: Deviations | None
+    refused: bool
+
+    @property
+    def full(self) -> Fraction | None:
+        """Full size [mm]; None where refused or not drawn."""
+        return None if self.refused else self.size.full
+
+    @property
+    def departure(self) -> Fraction | None:
+        """Chosen less exact [mm]; None where either is missing."""
+        if self.exact is None or self.chosen is None:
+            return None
+        return middle(self.chosen) - middle(self.exact)
+
+    @property
+    def made(self) -> Fraction | None:
+        """The size as made or read [mm], None where it is not made."""
+        if self.settled is None or not self.settled.made:
+            return None
+        return middle(self.settled.value)
+
+    @property
+    def state(self) -> State:
+        """How far the size has got."""
+        if self.settled is not None and self.settled.made and self.size.state is State.NOT_MADE:
+            return State.MADE
+        return self.size.state
+
+
+@dataclass(frozen=True)
+class Reduction:
+    """All sizes of a model at a stage, with the cautions and notes that go with them."""
+
+    model: Model
+    stage: Stage
+    settlement: Settlement
+    exact: Settlement
+    lines: tuple[SizeLine, ...]
+    cautions: tuple[Caution, ...]
+    notes: tuple[Problem, ...]
+
+    def line(self, identity: str) -> SizeLine:
+        """The line of one size. Raises KeyError for an unknown one."""
+        return next(line for line in self.lines if line.size.id == identity)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain keys and values by the contract for scripts."""
+        from scaler.report import reduction_dict
+
+        return reduction_dict(self)
+
+    def frame(self) -> pandas.DataFrame:
+        """A pandas frame: one row a size; columns as the keys of ``as_dict()['sizes']``."""
+        from scaler.report import frame_of
+
+        return frame_of(self.as_dict()["sizes"])
+
+    def _repr_html_(self) -> str:
+        """As a table in a notebook."""
+        return str(self.frame().to_html(index=False))
+
+
+def reduce(model: Model, stage: Stage | str = Stage.CHOSEN, *, as_drawn: bool = False) -> Reduction:
+    """Every size of a model: full size, exact, at the stage asked for, and how it came about.
+
+    Parameters: model : Model; stage : exact, rounded (each size alone) or chosen;
+        as_drawn : leave readings out.
+    Returns: Reduction, exact in every figure.
+    Raises: InputError where sizes are left open or statements contradict each other.
+    """
+    stage = Stage(stage)
+    exact = settle(model, Stage.EXACT)
+    settlement = exact if stage is Stage.EXACT else settle(model, stage, as_drawn=as_drawn)
+    return from_settlement(model, settlement, exact)
+
+
+def from_settlement(model: Model, settlement: Settlement, exact: Settlement) -> Reduction:
+    """The reduction that a settlement amounts to."""
+    shut = refused_parts(model)
+    lines = []
+    found: list[Caution] = list(cautions.of_model(model))
+    notes: list[Problem] = [*model.notes, *settlement.notes]
+    for size in model.sizes.values():
+        settled = settlement.results.get(size.id)
+        if size.part in shut or settled is None:
+            lines.append(SizeLine(size, None, None, None, None, True))
+            continue
+        line = SizeLine(
+            size,
+            exact.values.get(size.id),
+            settled.value,
+            settled,
+            limits_of(model, size, settled) if settlement.stage is not Stage.EXACT else None,
+            False,
+        )
+        lines.append(line)
+        if line.exact is not None and line.departure and size.kind in CARRYING:
+            weaker = cautions.strength_lost(
+                settled.method, middle(line.exact), middle(settled.value)
+            )
+            if weaker is not None:
+                found.append(cautions.weaker_caution(size.id, weaker))
+        notes += _notes(size, settled)
+    return Reduction(
+        model, settlement.stage, settlement, exact, tuple(lines), tuple(found), tuple(notes)
+    )
+
+
+@cache
+def _not_to_scale() -> tuple[tuple[str, str, str, tuple[str, ...], str, str], ...]:
+    return tuple(
+        (
+            row.text("designation"),
+            row.text("applies_to"),
+            row.text("on_part"),
+            tuple(row.text("kinds").split(";")),
+            row.text("unless"),
+            row.text("text"),
+        )
+        for row in catalogue.table("not_to_scale").rows
+    )
+
+
+def _notes(size: Size, settled: Settled) -> list[Problem]:
+    """Warnings on one size: beyond reach, and where a linear reduction would be wrong."""
+    notes = []
+    if settled.note and not settled.note.startswith("no rule"):
+        notes.append(Problem("reach", f"{size.id}: {settled.note}", size.place, severity="warning"))
+    for words, applies, on_part, kinds, unless, text in _not_to_scale():
+        name = size.name if applies == "size" else size.part
+        if size.kind.value not in kinds or not cautions.says(name, words):
+            continue
+        if on_part and not cautions.says(size.part, on_part):
+            continue
+        excused = (
+            (unless == "standard" and size.standard)
+            or (unless and settled.way == unless)
+            or settled.way in ("made", "given", "choice")
+        )
+        if not excused:
+            notes.append(
+                Problem("not-to-scale", f"{size.id}: {text}", size.place, severity="warning")
+            )
+            break
+    return notes
+
+
+def exact_of(model: Model, identity: str) -> Fraction | None:
+    """The exact size of one drawn size [mm], None where it is not drawn or refused."""
+    size = model.sizes[identity]
+    if size.part in refused_parts(model):
+        return None
+    return exact_size(size, model.ratio)

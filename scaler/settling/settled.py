@@ -1,0 +1,108 @@
+"""What settling gives, and the small rules it goes by: reach, steps, exact sizes, copies."""
+
+from __future__ import annotations
+
+from collections.abc import Container, Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from scaler.checking import cautions
+from scaler.expressions import Add, Linear, Mul, Name, Node, Number, names, rename
+from scaler.problems import Problem
+from scaler.records import Kind, Method, Model, Size, Stage
+from scaler.settling.rows import Candidate
+from scaler.settling.solve import Value
+
+ONE = Fraction(1)
+HALF_MM = Fraction(1, 2)
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """One size at a stage: value, the method and row it came by, and in words why.
+
+    ``by`` is the method of its rule, where it came by one.
+    """
+
+    value: Value
+    method: str
+    way: str
+    row: Candidate | None = None
+    why: str = ""
+    note: str = ""
+    made: bool = False
+    by: Method | None = None
+
+
+@dataclass(frozen=True)
+class Settlement:
+    """All sizes at a stage. ``values`` also holds ``size@copy`` for copies with their own reading.
+
+    ``defined_by`` holds, for sizes worked out from others, the expression in those others (for
+    those solved from linear conditions too); ``solved_by`` the statement a size was solved from,
+    ``size part.size`` or ``condition name``.
+    """
+
+    stage: Stage
+    values: Mapping[str, Value]
+    results: Mapping[str, Settled]
+    defined_by: Mapping[str, Node] = field(default_factory=dict)
+    solved_by: Mapping[str, str] = field(default_factory=dict)
+    notes: tuple[Problem, ...] = ()
+    refused: frozenset[str] = frozenset()
+
+
+def refused_parts(model: Model) -> frozenset[str]:
+    """Names of the parts that get no figure."""
+    return frozenset(p.name for p in model.parts.values() if cautions.refused(p) is not None)
+
+
+def exact_size(size: Size, ratio: Fraction) -> Fraction | None:
+    """Full size × scale [mm]; angles, tapers and counts as they are; None where nothing is drawn."""
+    if size.full is None:
+        return None
+    return size.full * ratio if size.kind.is_length else size.full
+
+
+def reach_of(size: Size, method: Method | None, exact: Fraction) -> Fraction:
+    """The greatest departure allowed [mm]: the size's own, its method's, or the default.
+
+    Default: 10 % or 0.5 mm, whichever is more, at most 1 mm; 0.5 mm for positions.
+    """
+    if size.reach is not None:
+        return size.reach
+    if method is not None and method.reach is not None:
+        return method.reach
+    if size.kind is Kind.POSITION:
+        return HALF_MM
+    return min(ONE, max(abs(exact) / 10, HALF_MM))
+
+
+def to_step(value: Fraction, step: Fraction, direction: str) -> Fraction:
+    """A value brought to a multiple of a step; halves go up.
+
+    >>> to_step(Fraction("37.042"), Fraction("0.1"), "nearest")
+    Fraction(37, 1)
+    """
+    quotient = value / step
+    if direction == "up":
+        return -(-quotient.numerator // quotient.denominator) * step
+    if direction == "down":
+        return (quotient.numerator // quotient.denominator) * step
+    shifted = quotient + HALF_MM
+    return (shifted.numerator // shifted.denominator) * step
+
+
+def without_copies(node: Node, values: Container[str]) -> Node:
+    """The expression with ``size@copy`` as plain ``size`` where that copy has no value of its own."""
+    if not any("@" in name and name not in values for name in names(node)):
+        return node
+    return rename(node, lambda name: name if name in values else name.partition("@")[0])
+
+
+def sum_of(form: Linear) -> Node:
+    """A linear form as an expression."""
+    terms: list[Node] = [Mul((Number(c), Name(n))) for n, c in form.coefficients.items()]
+    if form.constant or not terms:
+        terms.append(Number(form.constant))
+    return terms[0] if len(terms) == 1 else Add(tuple(terms))

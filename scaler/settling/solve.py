@@ -1,0 +1,376 @@
+"""Solving the sizes that a drawing does not give, from the statements they stand in.
+
+Linear equations, one or many, are solved in fractions. A polynomial goes to sympy, which gets built
+objects and answers exactly; other equations are searched between the bounds by interval arithmetic,
+which misses no root; a nonlinear ring is searched numerically, and an answer counts only when it is
+proved. What is not rational comes as a certified interval. The root is chosen by the bounds of the
+size; when several are left, that is an error that names them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Any
+
+from scaler.expressions import (
+    EvaluationError,
+    Length,
+    Linear,
+    Node,
+    Number,
+    enclose,
+    evaluate,
+    linear,
+    names,
+    to_sympy,
+    walk,
+)
+from scaler.expressions.intervals import Interval, as_interval, lower, upper
+from scaler.records import Bounds
+from scaler.settling.linear_systems import at, solve_linear
+from scaler.settling.roots import proved, roots_between, simplest_between
+
+Value = Fraction | Interval
+MOST_IN_RING = 30
+"""Sizes that may hang together in one nonlinear ring, and in one linear one."""
+MOST_TOGETHER = 500
+
+
+class SolveError(ValueError):
+    """Equations that cannot be solved.
+
+    Attributes: problem, expected, advice; ``kind`` is 'open' (sizes are left open, named in
+    ``names``, of which ``missing`` must be given), 'contradiction' or ''.
+    """
+
+    def __init__(
+        self,
+        problem: str,
+        expected: str = "",
+        advice: str = "",
+        kind: str = "",
+        names: Sequence[str] = (),
+        missing: int = 0,
+    ) -> None:
+        self.problem, self.expected, self.advice = problem, expected, advice
+        self.kind, self.names, self.missing = kind, tuple(names), missing
+        super().__init__(problem)
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """Values of the unknowns and, in words, how they were found.
+
+    ``forms`` holds, for linear equations, each unknown as a form in the known names.
+    """
+
+    values: Mapping[str, Value]
+    how: str
+    forms: Mapping[str, Linear] = field(default_factory=dict)
+
+
+def value_of(node: Node, values: Mapping[str, Value], ratio: Fraction) -> Value:
+    """A node's value: exact where all that it names is exact, else a certified interval."""
+    needed = {name: values[name] for name in names(node)}
+    if all(isinstance(value, Fraction) for value in needed.values()):
+        return evaluate(node, needed, ratio)
+    return enclose(node, {name: as_interval(value) for name, value in needed.items()}, ratio)
+
+
+def middle(value: Value) -> Fraction:
+    """A value as one fraction: itself, or the middle of its narrow interval."""
+    return value if isinstance(value, Fraction) else value.midpoint
+
+
+def solve_block(
+    equations: Sequence[Node],
+    unknowns: Sequence[str],
+    values: Mapping[str, Value],
+    ratio: Fraction,
+    bounds: Mapping[str, Bounds],
+    guesses: Mapping[str, Fraction],
+    units: Mapping[str, str] | None = None,
+) -> Solution:
+    """Solves equations (each node = 0) for the unknowns.
+
+    There are as many as unknowns; of linear ones there may be more, where some say the same.
+    ``units`` gives the unit of an unknown that is no length, for advice in words. Raises SolveError: no solution, no single one, or none between the bounds.
+    """
+    forms = [linear(equation, ratio) for equation in equations]
+    if all(form is not None for form in forms):
+        return _solve_linear([form for form in forms if form is not None], unknowns, values)
+    if len(equations) == 1:
+        unit = (units or {}).get(unknowns[0], "mm")
+        return _solve_one(equations[0], unknowns[0], values, ratio, bounds, guesses, unit)
+    return _solve_many(equations, unknowns, values, ratio, bounds, guesses)
+
+
+def too_many(unknowns: Sequence[str]) -> SolveError:
+    """The refusal of a ring that would take too long."""
+    return SolveError(
+        f"{len(unknowns)} sizes hang together in one ring of statements",
+        f"at most {MOST_TOGETHER}",
+        "give some of them",
+    )
+
+
+def _solve_linear(
+    forms: Sequence[Linear], unknowns: Sequence[str], values: Mapping[str, Value]
+) -> Solution:
+    if len(forms) == len(unknowns) == 1 and unknowns[0] not in forms[0].coefficients:
+        raise SolveError(
+            f"{unknowns[0]} drops out of its own statement",
+            "a statement that fixes it",
+            "change the statement or give the size",
+            "open",
+            unknowns,
+            1,
+        )
+    if len(unknowns) > MOST_TOGETHER:
+        raise too_many(unknowns)
+    found = solve_linear(forms, unknowns, values)
+    if found.disagreement is not None:
+        raise SolveError(
+            "the statements contradict each other: no sizes satisfy them all",
+            "statements that can all be true",
+            "change or take out one of them",
+            "contradiction",
+        )
+    if found.open_unknowns:
+        raise SolveError(
+            "the statements say the same thing twice and leave sizes open",
+            "as many independent statements as sizes",
+            f"give {found.missing} of {', '.join(found.open_unknowns)}"
+            if len(found.open_unknowns) > 1
+            else f"give {found.open_unknowns[0]}",
+            "open",
+            found.open_unknowns,
+            found.missing,
+        )
+    how = (
+        "solved for from its statement"
+        if len(unknowns) == 1
+        else f"{len(unknowns)} linear equations solved together"
+    )
+    return Solution({n: at(found.forms[n], values) for n in unknowns}, how, found.forms)
+
+
+def _inside(value: Fraction, bound: Bounds) -> bool:
+    """Whether a value lies between its bounds; without bounds, whether it is above zero."""
+    low, high = bound
+    if low is None and high is None:
+        return value > 0
+    return (low is None or value >= low) and (high is None or value <= high)
+
+
+def _shown(value: Value) -> str:
+    return f"{float(middle(value)):.3f}"
+
+
+def _solve_one(
+    equation: Node,
+    unknown: str,
+    values: Mapping[str, Value],
+    ratio: Fraction,
+    bounds: Mapping[str, Bounds],
+    guesses: Mapping[str, Fraction],
+    unit: str,
+) -> Solution:
+    bound = bounds.get(unknown, (None, None))
+    roots, how = _polynomial_roots(equation, unknown, values, ratio)
+    where = "between its bounds" if bound != (None, None) else "above zero"
+    if roots is None:
+        low, high = _range(equation, unknown, values, bound, guesses)
+        where = f"between {_shown(low)} and {_shown(high)}"
+        searched = roots_between(equation, unknown, values, ratio, low, high)
+        if searched.undecided:
+            piece = searched.undecided[0]
+            raise SolveError(
+                f"whether {unknown} has a solution near {_shown(piece)} cannot be decided: its "
+                "statement touches the value there, or nearly",
+                "a statement that is met clearly or not at all",
+                "give the size, or narrow its 'between'",
+            )
+        roots, how = list(searched.found), f"the only root {where}, found by interval arithmetic"
+    fitting = [root for root in roots if _inside(middle(root), bound)]
+    if not fitting:
+        found = ", ".join(map(_shown, roots)) or "none"
+        raise SolveError(
+            f"no value of {unknown} {where} satisfies its statement (roots: {found})",
+            "a statement with a solution",
+            "change the statement, or the size's 'between'",
+        )
+    if len(fitting) > 1:
+        shown = ", ".join(map(_shown, fitting[:6])) + (" …" if len(fitting) > 6 else "")
+        raise SolveError(
+            f"{unknown} has {len(fitting)} solutions: {shown}",
+            "one solution",
+            f"say which is meant: {_between(fitting, bound, unit)}",
+        )
+    word = f"; the one root of {len(roots)} {where}" if len(roots) > 1 else ""
+    return Solution({unknown: fitting[0]}, how + word)
+
+
+def _between(fitting: Sequence[Value], bound: Bounds, unit: str) -> str:
+    """Bounds that hold the first of several roots, and it alone."""
+    first, second = middle(fitting[0]), middle(fitting[1])
+    gap = (second - first) / 2
+    floor = bound[0] if bound[0] is not None else Fraction(0)
+    places = 2
+    while Fraction(1, 10**places) > gap / 2 and places < 12:
+        places += 1
+    low = max(floor, first - gap)
+    high = first + gap / 2
+    return f'between = "{float(low):.{places}f} {unit} to {float(high):.{places}f} {unit}"'
+
+
+def _range(
+    equation: Node,
+    unknown: str,
+    values: Mapping[str, Value],
+    bound: Bounds,
+    guesses: Mapping[str, Fraction],
+) -> tuple[Fraction, Fraction]:
+    """Where a root is looked for: between the bounds, else up to four times the largest known."""
+    known = [abs(middle(values[n])) for n in names(equation) if n != unknown]
+    for item in walk(equation):
+        if isinstance(item, Number):
+            known.append(abs(item.value))
+        elif isinstance(item, Length):
+            known.append(abs(item.mm))
+    most = 4 * max([guesses.get(unknown, Fraction(0)), *known, Fraction(1)])
+    low = bound[0] if bound[0] is not None else Fraction(0)
+    if bound[0] is None and bound[1] is not None:
+        low = min(low, bound[1]) - most
+    high = bound[1] if bound[1] is not None else max(most, low + most)
+    return low, high
+
+
+def _symbolic(
+    equation: Node, unknowns: Sequence[str], values: Mapping[str, Value], ratio: Fraction
+) -> tuple[Any, dict[str, Any]]:
+    """The equation as a sympy object with all known sizes put in."""
+    import sympy
+
+    symbols = {name: sympy.Symbol(f"x{n}", real=True) for n, name in enumerate(unknowns)}
+    known = {}
+    for name in names(equation):
+        if name not in symbols:
+            value = middle(values[name])
+            known[name] = sympy.Rational(value.numerator, value.denominator)
+    return to_sympy(equation, {**symbols, **known}, ratio), symbols
+
+
+def _polynomial_roots(
+    equation: Node, unknown: str, values: Mapping[str, Value], ratio: Fraction
+) -> tuple[list[Value] | None, str]:
+    import sympy
+
+    if any(not isinstance(values[name], Fraction) for name in names(equation) if name != unknown):
+        return None, ""
+    expression, symbols = _symbolic(equation, [unknown], values, ratio)
+    symbol = symbols[unknown]
+    numerator, denominator = sympy.fraction(sympy.together(expression))
+    if not numerator.is_polynomial(symbol) or not denominator.is_polynomial(symbol):
+        return None, ""
+    polynomial = sympy.Poly(numerator, symbol)
+    domain = polynomial.get_domain()
+    if not 0 < polynomial.degree() <= 24 or not (domain.is_QQ or domain.is_ZZ):
+        return None, ""
+    # real roots of the square-free part, each between two ends where its sign changes
+    roots: list[Value] = []
+    for (low, high), _ in polynomial.intervals(eps=sympy.Rational(1, 10**45)):
+        ends = Fraction(int(low.p), int(low.q)), Fraction(int(high.p), int(high.q))
+        root: Value = ends[0] if ends[0] == ends[1] else Interval(*ends)
+        if isinstance(root, Interval):
+            simple = simplest_between(*ends)
+            exact = sympy.Rational(simple.numerator, simple.denominator)
+            root = simple if polynomial.eval(exact) == 0 else root
+        if denominator.has(symbol) and not _has_value(equation, unknown, values, ratio, root):
+            continue
+        roots.append(root)
+    return roots, f"root of a polynomial of degree {polynomial.degree()}, by sympy"
+
+
+def _has_value(
+    equation: Node, unknown: str, values: Mapping[str, Value], ratio: Fraction, root: Value
+) -> bool:
+    try:
+        value_of(equation, {**values, unknown: root}, ratio)
+    except EvaluationError:
+        return False
+    return True
+
+
+def _solve_many(
+    equations: Sequence[Node],
+    unknowns: Sequence[str],
+    values: Mapping[str, Value],
+    ratio: Fraction,
+    bounds: Mapping[str, Bounds],
+    guesses: Mapping[str, Fraction],
+) -> Solution:
+    """A nonlinear ring: Newton's search by sympy from several starts; each answer is then proved."""
+    import sympy
+
+    if len(unknowns) > MOST_IN_RING:
+        raise SolveError(
+            f"{len(unknowns)} sizes hang together in one nonlinear ring",
+            f"at most {MOST_IN_RING}",
+            "give some of them",
+        )
+    built = []
+    for equation in equations:
+        expression, symbols = _symbolic(equation, unknowns, values, ratio)
+        built.append(expression)
+    known = [abs(middle(values[n])) for e in equations for n in names(e) if n in values]
+    typical = sum(known, Fraction(0)) / len(known) if known else Fraction(10)
+    found: list[dict[str, Value]] = []
+    unproved = False
+    for factor in (Fraction(1), Fraction(1, 2), Fraction(3, 2), Fraction(1, 5), Fraction(4)):
+        start = []
+        for number, name in enumerate(unknowns):
+            guess = guesses.get(name, typical * (1 + Fraction(number, 7))) * factor
+            low, high = bounds.get(name, (None, None))
+            if low is not None and high is not None:
+                guess = low + (high - low) * min(Fraction(9, 10), factor / 4)
+            start.append(sympy.Rational(guess.numerator, guess.denominator))
+        try:
+            answer = sympy.nsolve(built, list(symbols.values()), start, prec=40, maxsteps=100)
+            point = {n: Fraction(str(v)) for n, v in zip(unknowns, list(answer), strict=True)}
+        except (ValueError, ZeroDivisionError, TypeError, OverflowError):
+            continue
+        if not all(_inside(point[n], bounds.get(n, (None, None))) for n in unknowns):
+            continue
+        best = proved(equations, unknowns, point, values, ratio)
+        if best is None:
+            unproved = True
+        elif all(any(_apart(other[n], best[n]) for n in unknowns) for other in found):
+            found.append(best)
+    if not found:
+        raise SolveError(
+            f"no sizes between the bounds satisfy the ring of statements for {', '.join(unknowns)}"
+            + ("; where it comes nearest, a solution could not be proved" if unproved else ""),
+            "statements with a solution",
+            "change one of the statements, or give a size or its 'between'",
+        )
+    if len(found) > 1:
+        listed = "; ".join(
+            ", ".join(f"{n} = {_shown(v)}" for n, v in point.items()) for point in found
+        )
+        raise SolveError(
+            f"the ring of statements has more than one solution: {listed}",
+            "one solution",
+            "say which is meant with 'between'",
+        )
+    return Solution(
+        found[0],
+        "nonlinear ring, searched numerically from several starts; the solution is proved by "
+        "interval arithmetic, that there is no other is not",
+    )
+
+
+def _apart(one: Value, two: Value) -> bool:
+    return upper(one) < lower(two) or upper(two) < lower(one)

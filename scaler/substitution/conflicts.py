@@ -1,0 +1,325 @@
+"""Why there is no choice: a smallest set of statements that cannot all hold, and the ways out.
+
+The statements are the rules of sizes (with their reach), what is already made, locked or bought,
+definitions, and the pairs and conditions. Giving one up only ever widens what is allowed, so the
+set can be thinned out by halves until none of it can be spared.
+
+Reference: Junker, QuickXplain: preferred explanations and relaxations for over-constrained
+problems, AAAI 2004 (from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from scaler.checking.conflicts import Member
+from scaler.expressions import names
+from scaler.problems import Place
+from scaler.records import Model, State
+from scaler.report import window_text
+from scaler.settling.settle import Settlement, reach_of
+from scaler.substitution.compile import compile_model
+from scaler.substitution.compiled import Compiled, linked_parts
+from scaler.substitution.parts import Component, components, filter_single
+from scaler.substitution.programme import Programme
+from scaler.substitution.records import SubstitutionConflict, WayOut
+from scaler.substitution.solver import Clock, Solver
+from scaler.substitution.verify import part_of
+
+if TYPE_CHECKING:
+    from scaler.substitution.task import Task
+
+FEW = 60
+"""Components of up to so many statements are searched from every one of them."""
+MOST = 5
+"""Conflicts of one component that are told apart, at most."""
+
+
+class OutOfTime(Exception):
+    """The time allowed is up."""
+
+
+@dataclass
+class Oracle:
+    """Whether a set of statements of one piece of a model can all hold together."""
+
+    piece: Model
+    exact: Settlement
+    items: list[str]
+    solver: Callable[[], Solver]
+    clock: Clock
+    known: dict[frozenset[str], bool] = field(default_factory=dict)
+
+    def holds(self, kept: Sequence[str]) -> bool:
+        """True where some choice satisfies all that is kept. Raises OutOfTime."""
+        key = frozenset(kept)
+        found = self.known.get(key)
+        if found is None:
+            found = self.known[key] = self.ask(key)
+        return found
+
+    def ask(self, kept: frozenset[str]) -> bool:
+        if kept & self.empty:
+            return False
+        keys = [i for i in self.items if i in kept and i.startswith(("pair ", "condition "))]
+        defined = [i.partition(" ")[2] for i in self.items if i.startswith("definition ")]
+        piece = self.narrowed(keys, [name for name in defined if f"definition {name}" in kept])
+        loose, dropped = set(), set()
+        for item in self.items:
+            what, _, name = item.partition(" ")
+            if item in kept:
+                continue
+            if what in ("pair", "condition") or (what == "rule" and name in defined):
+                dropped.add(item)
+            elif name in piece.sizes:
+                loose.add(name)
+        compiled = compile_model(
+            piece,
+            self.exact,
+            loose=frozenset(loose),
+            dropped=frozenset(dropped),
+            keep_reach=True,
+        )
+        return all(self.possible(part) for part in components(compiled))
+
+    @cached_property
+    def empty(self) -> frozenset[str]:
+        """Rules that give nothing at all."""
+        compiled = compile_model(self.piece, self.exact, keep_reach=True)
+        return frozenset(
+            f"rule {name}" for name, variable in compiled.variables.items() if not variable.branches
+        )
+
+    def narrowed(self, keys: Sequence[str], names: Sequence[str]) -> Model:
+        """The piece that some statements and sizes make, with the sizes that share rows with
+        theirs."""
+        first = part_of(self.piece, self.exact, names, keys)
+        parts = {size.part for size in first.sizes.values()} & linked_parts(self.piece)
+        if not parts:
+            return first
+        more = [size.id for size in self.piece.sizes.values() if size.part in parts]
+        return part_of(self.piece, self.exact, [*first.sizes, *more], keys)
+
+    def possible(self, part: Component) -> bool:
+        """Whether the rows of a component leave any choice. Raises OutOfTime."""
+        if not filter_single(part):
+            return False
+        if not part.names or (not part.rows and not part.links):
+            return True
+        programme = Programme(part)
+        programme.cost = [0.0] * len(programme.cost)
+        if self.clock.over:
+            raise OutOfTime
+        solver = self.solver()
+        solver.load(programme)
+        answer = solver.run(self.clock.left)
+        if answer.status == "limit" and answer.values is None:
+            raise OutOfTime
+        return answer.status != "infeasible"
+
+
+def statements_of(compiled: Compiled, piece: Model) -> list[str]:
+    """All that may be given up in a piece of a model, the firmest first."""
+    facts, rules, definitions, wanted = [], [], [], []
+    for name, variable in compiled.variables.items():
+        if "@" in name or ":" in name:
+            continue
+        if variable.fixed:
+            facts.append(f"fact {name}")
+        elif variable.stepped:
+            definitions.append(f"definition {name}")
+        elif not variable.solved:
+            rules.append(f"rule {name}")
+    for name in compiled.definitions:
+        if ":" not in name and name in piece.sizes:
+            definitions.append(f"definition {name}")
+            if piece.sizes[name].full is not None:
+                rules.append(f"rule {name}")  # its reach
+    order = {"condition": 0, "pair": 1}
+    wanted = sorted(compiled.statements, key=lambda key: order.get(key.partition(" ")[0], 2))
+    standards = [key for key in wanted if key.endswith(":standard")]
+    return [*facts, *standards, *definitions, *(k for k in wanted if k not in standards), *rules]
+
+
+def smallest(oracle: Oracle, items: Sequence[str]) -> list[str]:
+    """A set of items that cannot all hold, none of which can be spared. Raises OutOfTime.
+
+    The items must not all hold together, and nothing else may be in the way.
+    """
+
+    def thin(background: list[str], added: bool, rest: list[str]) -> list[str]:
+        if added and not oracle.holds(background):
+            return []
+        if len(rest) == 1:
+            return rest
+        half = len(rest) // 2
+        first, second = rest[:half], rest[half:]
+        from_second = thin([*background, *first], bool(first), second)
+        from_first = thin([*background, *from_second], bool(from_second), first)
+        return [*from_first, *from_second]
+
+    return thin([], False, list(items))
+
+
+def least(oracle: Oracle, items: Sequence[str], compiled: Compiled) -> list[str]:
+    """The smallest of the conflicts that single statements, or several orders, lead to.
+
+    Raises OutOfTime.
+    """
+    found: list[list[str]] = []
+    present = set(items)
+    keys = [key for key in items if key in compiled.statements]
+    if oracle.empty & present:
+        return [next(item for item in items if item in oracle.empty)]
+    for key in keys if len(keys) <= FEW else ():
+        about = sizes_behind(compiled, key)
+        near = [i for i in items if i == key or (i.partition(" ")[2] in about and i not in keys)]
+        if not oracle.holds(near):
+            found.append(smallest(oracle, near))
+            if len(found[-1]) <= 2:
+                break
+    if not found:
+        found.append(smallest(oracle, items))
+        if len(keys) <= FEW:
+            found.append(smallest(oracle, [*reversed(items)]))
+    best = min(found, key=len)
+    return [item for item in items if item in best]
+
+
+def sizes_behind(compiled: Compiled, key: str) -> set[str]:
+    """The sizes that a statement names, and those that they are worked out from."""
+    seen: set[str] = set()
+    stack = list(names(compiled.statements[key].node))
+    while stack:
+        name = stack.pop().partition("@")[0]
+        if name in seen:
+            continue
+        seen.add(name)
+        for known in (name, f"{name}:definition"):
+            if known in compiled.definitions:
+                stack += names(compiled.definitions[known])
+    return seen
+
+
+def conflicts_of(task: Task, clock: Clock, ways_out: int) -> tuple[SubstitutionConflict, ...]:
+    """The conflicts of every component without a choice, each with its ways out."""
+    found: list[SubstitutionConflict] = []
+    for part, outcome in zip(task.parts, task.outcomes, strict=True):
+        if outcome.status == "impossible":
+            found += conflicts_in(task, part, clock, ways_out)
+    return tuple(found)
+
+
+def conflicts_in(
+    task: Task, part: Component, clock: Clock, ways_out: int
+) -> list[SubstitutionConflict]:
+    """The conflicts of one component, each about other pairs and conditions."""
+    sizes = [*part.names, *fixed_names(part)]
+    piece = part_of(task.model, task.exact, sizes, part.keys)
+    fresh = compile_model(piece, task.exact)
+    items = statements_of(fresh, piece)
+    oracle = Oracle(piece, task.exact, items, task.solver, clock)
+    sets: list[tuple[list[str], bool]] = []
+    left = list(items)
+    try:
+        while len(sets) < MOST and not oracle.holds(left):
+            members = least(oracle, left, fresh)
+            if not members:
+                break
+            sets.append((members, True))
+            wanted = [item for item in members if item in fresh.statements] or members
+            left = [item for item in left if item not in wanted]
+    except OutOfTime:
+        if not sets:
+            sets.append((left, False))
+    if not sets:
+        sets.append(([*items], False))
+    tried = ""
+    ways: tuple[WayOut, ...] = ()
+    if ways_out:
+        from scaler.substitution.ways import ways_out_of
+
+        ways, tried = ways_out_of(task, part, piece, clock, ways_out)
+    result = []
+    for keys, reduced in sets:
+        said = tuple(member_of(task.model, fresh, key) for key in keys)
+        text = words(said, reduced)
+        result.append(SubstitutionConflict(said, tuple(keys), text, ways, tried, reduced))
+    return result
+
+
+def fixed_names(part: Component) -> list[str]:
+    """Sizes no longer open that a component's statements name."""
+    compiled = part.compiled
+    found: dict[str, None] = {}
+    for key in part.keys:
+        statement = compiled.statements.get(key)
+        if statement is not None:
+            for name in names(statement.node):
+                if name in compiled.variables and compiled.variables[name].fixed:
+                    found[name.partition("@")[0]] = None
+    return list(found)
+
+
+def member_of(model: Model, compiled: Compiled, key: str) -> Member:
+    """A statement in words, with its place."""
+    what, _, name = key.partition(" ")
+    if what in ("pair", "condition"):
+        statement = compiled.statements[key]
+        window = window_text((statement.lower, statement.upper))
+        unit = " mm" if statement.dimension == "length" else ""
+        standard = " (published standard)" if name.endswith(":standard") else ""
+        text = f"{what} {name}{standard} wants {window}{unit} for {statement.text}"
+        return Member(f"{text}, on {statement.basis}", statement.place)
+    size = model.sizes[name]
+    if what == "definition":
+        return Member(f"{name} is defined as {size.equals_text or 'following others'}", size.place)
+    if what == "fact":
+        return fact(model, compiled, name)
+    exact = compiled.variables[name].exact if name in compiled.variables else None
+    rule = "; ".join(method.text for method in size.rule) or "no rule"
+    if exact is None and name in compiled.definitions and size.full is not None:
+        exact = size.full * model.ratio if size.kind.is_length else size.full
+        rule = "its definition"
+    if exact is None:
+        return Member(f"{name} is made by: {rule}", size.place)
+    reach = reach_of(size, size.rule[0] if size.rule else None, exact)
+    return Member(
+        f"{name} is made by: {rule}; within {float(reach):g} mm of {float(exact):.3f} mm",
+        size.place,
+    )
+
+
+def fact(model: Model, compiled: Compiled, name: str) -> Member:
+    """A size that is no longer open, in words, at the place that says so."""
+    size = model.sizes[name]
+    variable = compiled.variables[name]
+    value = f"{float(variable.branches[0].base):g} mm"
+    reading = model.readings.get((name, ""))
+    place: Place = size.place
+    if reading is not None:
+        how, place = "was read as", reading.place
+    elif size.made is not None:
+        how = "is made at"
+    elif size.state in (State.LOCKED, State.BOUGHT, State.MADE):
+        how = f"is {size.state} at"
+        if name in model.choices:
+            place = model.choices[name].place
+    else:
+        how = "is never rounded: by the law of scale it is"
+    return Member(f"{name} {how} {value}", place)
+
+
+def words(members: Sequence[Member], reduced: bool) -> str:
+    """A conflict in one sentence."""
+    listed = "; ".join(f"{m.text} ({m.place})" for m in members[:12])
+    if len(members) > 12:
+        listed += f"; and {len(members) - 12} more"
+    if not reduced:
+        return f"no choice was found that keeps all of these; not all may be needed: {listed}"
+    if len(members) == 1:
+        return f"this cannot be kept by itself: {listed}"
+    return f"these cannot all be kept, and any one of them given up lets the rest hold: {listed}"

@@ -1,0 +1,121 @@
+"""A substitution as a person reads it: what to make, what it costs, conflicts and ways out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from scaler.measures.lengths import format_mm
+from scaler.report import length_text
+from scaler.tables import Grid
+
+if TYPE_CHECKING:
+    from scaler.substitution.records import SizeChoice, Substitution
+    from scaler.substitution.sweep import Sweep
+
+
+def status_text(result: Substitution) -> str:
+    """One or two lines: how good the choice is, and its cost."""
+    if result.status == "impossible":
+        return "no choice of rows and steps can hold everything"
+    if result.status == "unknown":
+        return "time ran out before any choice was found; allow more with --seconds"
+    cost = f"cost {float(result.cost):.3f} (a size at the end of its reach counts 1 × its weight)"
+    if result.status == "optimal":
+        return f"the best choice for the whole model, proved; {cost}"
+    return f"the best found in the time allowed, within {float(result.gap or 0):.3%} of the best; {cost}"
+
+
+def choices_grid(result: Substitution, units: str, *, changed: bool = False) -> Grid:
+    """Every size chosen, or only those that differ from what stood before."""
+    chosen = [c for c in result.choices if not changed or c.before is None or c.changed]
+    rows = tuple(
+        (
+            choice.size,
+            "-" if choice.before is None else length_text(choice.before, units, 3),
+            length_text(choice.value, units, 3),
+            "-" if choice.departure is None else _signed(choice, units),
+            f"{float(choice.cost):.3f}",
+            choice.method + (f", {choice.row}" if choice.row else ""),
+        )
+        for choice in chosen
+    )
+    headings = ("size", "before", "chosen", "departure", "cost", "how")
+    return Grid(headings, rows, (1, 2, 3, 4))
+
+
+def _signed(choice: SizeChoice, units: str) -> str:
+    assert choice.departure is not None
+    sign = "-" if choice.departure < 0 else ("+" if choice.departure else "")
+    return sign + length_text(abs(choice.departure), units, 3)
+
+
+def levels_text(result: Substitution) -> str:
+    """What was reached in each level of the order of preference."""
+    return "\n".join(
+        f"* {level.name}: {float(level.reached):g} ({level.meaning})" for level in result.levels
+    )
+
+
+def conflicts_text(result: Substitution) -> str:
+    """Each smallest conflict with its statements, then the ways out in order."""
+    blocks = []
+    for conflict in result.conflicts:
+        lines = [f"* {conflict.text}"]
+        lines += [f"    {member.text} ({member.place})" for member in conflict.members]
+        for number, way in enumerate(conflict.ways_out, 1):
+            lines.append(f"  way out {number}: {'; '.join(way.changes)}")
+            if way.gives_up:
+                lines.append(f"    gives up: {'; '.join(way.gives_up)}")
+            if way.lost:
+                lines.append(f"    to be made again: {', '.join(way.lost)}")
+            lines.append(f"    cost of the whole model then: {float(way.cost):.3f}")
+            lines += [f"    caution: {caution}" for caution in way.cautions]
+        if not conflict.ways_out:
+            lines.append("  no way out among what was tried")
+        if conflict.tried:
+            lines.append(f"  tried: {conflict.tried}")
+        blocks.append("\n".join(lines))
+    return "\n".join(blocks)
+
+
+def alternatives_text(result: Substitution) -> str:
+    """The next best choices: what each costs more, and where it differs."""
+    lines = []
+    for number, item in enumerate(result.alternatives, 1):
+        lines.append(f"{number}. {float(item.more):+.4f}: {_changes(item.changes)}")
+    return "\n".join(lines)
+
+
+def _changes(changes: Sequence[SizeChoice]) -> str:
+    return "; ".join(
+        f"{c.size} {format_mm(c.value, 3)} ({c.method}{f', {c.row}' if c.row else ''})"
+        for c in changes
+    )
+
+
+def prices_text(result: Substitution) -> str:
+    """How much closer to scale the model would be without each requirement that binds."""
+    ranked = sorted(result.prices, key=lambda item: (-item.price, item.statement))
+    return "\n".join(
+        f"* {item.statement}: {float(item.price):.3f}{'' if item.exact else ' at least'}"
+        for item in ranked
+        if item.price
+    )
+
+
+def sweep_grid(found: Sweep) -> Grid:
+    """One line a scale: what the best choice costs, and what stands in the way."""
+    rows = tuple(
+        (
+            point.text,
+            point.status,
+            f"{float(point.cost):.3f}" if point.status != "unusable" else "-",
+            str(point.conflicts),
+            str(point.rounded_alone),
+            ", ".join(point.about)[:80],
+        )
+        for point in found.points
+    )
+    headings = ("scale", "choice", "cost", "conflicts", "rounded alone fails", "in the way")
+    return Grid(headings, rows, (2, 3, 4))
