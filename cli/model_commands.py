@@ -145,7 +145,7 @@ def _check(
         rows = [
             {"stage": str(item.stage), **row} if others else row
             for item in others or [result]
-            for row in item.frame().to_dict("records")
+            for row in item.rows()
         ]
         common.write(common.csv(rows), out)
     else:

@@ -51,11 +51,7 @@ def demo(folder: Path | None, units: str | None, format_: str, out: Path | None)
         common.write(common.dumps(answer), out)
         return
     if format_ == "csv":
-        rows = [
-            {"stage": str(result.stage), **row}
-            for result in results
-            for row in result.frame().to_dict("records")
-        ]
+        rows = [{"stage": str(result.stage), **row} for result in results for row in result.rows()]
         common.write(common.csv(rows), out)
         return
     from scaler import tables

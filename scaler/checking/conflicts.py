@@ -70,16 +70,20 @@ class CheckResult:
 
         return check_dict(self)
 
-    def frame(self) -> pandas.DataFrame:
-        """A pandas frame: one row a pair or condition, with its verdict and cause."""
-        from scaler.report import finding_dict, frame_of
+    def rows(self) -> list[dict[str, Any]]:
+        """One row a pair or condition, with its verdict and cause; plain keys and values."""
+        from scaler.report import finding_dict
 
-        return frame_of(
-            [
-                {"what": f.statement.what, **finding_dict(f), "aim": None, "shares": None}
-                for f in self.findings
-            ]
-        )
+        return [
+            {"what": f.statement.what, **finding_dict(f), "aim": None, "shares": None}
+            for f in self.findings
+        ]
+
+    def frame(self) -> pandas.DataFrame:
+        """A pandas frame: one row a pair or condition; two bounds become two columns."""
+        from scaler.report import frame_of
+
+        return frame_of(self.rows())
 
     def _repr_html_(self) -> str:
         """As a table in a notebook."""
