@@ -135,7 +135,14 @@ def sweep(
     from scaler.substitution.sweep import sweep as sweep_scales
 
     try:
-        found = sweep_scales(loaded, first, last, steps, seconds=seconds)
+        found = sweep_scales(
+            loaded,
+            first,
+            last,
+            steps,
+            seconds=seconds,
+            told=lambda done, whole: common.progress(done, whole, "scales"),
+        )
         if picture:
             from scaler.substitution.picture import draw_sweep
 

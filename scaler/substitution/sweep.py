@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
@@ -90,12 +91,14 @@ def sweep(
     steps: int,
     *,
     seconds: float = 60,
+    told: Callable[[int, int], None] | None = None,
 ) -> Sweep:
     """Substitutes at several scales and says what each would cost.
 
     Parameters: from_ratio, to_ratio : the ends, model over full size, as a fraction or text
         (``1:8``); steps : how many scales, the ends included, evenly spaced in full size over
-        model (1 : 7, 1 : 7.5, 1 : 8); seconds : for all of them together.
+        model (1 : 7, 1 : 7.5, 1 : 8); seconds : for all of them together;
+        told : called with how many scales are done, and how many there are.
     Returns: Sweep.
     Raises: ValueError for fewer than one step or a scale that is not positive; ScaleError for text
         that is no scale.
@@ -111,6 +114,8 @@ def sweep(
         denominator = ends[0] + (ends[1] - ends[0]) * share
         allowed = max(0.2, clock.left / (steps - number))
         points.append(point_at(model, denominator, allowed))
+        if told is not None:
+            told(number + 1, steps)
     return Sweep(model, tuple(points))
 
 
