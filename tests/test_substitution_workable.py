@@ -53,3 +53,16 @@ def test_an_overruled_check_does_not_bind(tmp_path: Path) -> None:
     result = chosen(tmp_path, ', reach = "3 mm"', tail)
     assert values(result)["plate.hole_to_edge"] == 7
     assert result.exit_status() == 0
+
+
+def test_one_check_that_cannot_be_met_takes_nothing_from_another(tmp_path: Path) -> None:
+    """Two plates, only one of which can move its hole: that one does, the other is listed."""
+    tail = PLATE.replace("[part.plate]", "[part.cover]").format(more="")
+    result = chosen(tmp_path, ', reach = "3 mm"', tail)
+    got = values(result)
+    assert got["plate.hole_to_edge"] >= Fraction(3, 2) * got["plate.hole"]
+    assert got["cover.hole_to_edge"] == 7
+    failing = [item.id for item in result.check.workability if item.fails]
+    assert failing == ["edge_distance.cover.hole_to_edge"]
+    assert any("bind the choice: edge_distance.plate" in note for note in result.notes)
+    assert any("no choice meets" in note and "cover" in note for note in result.notes)

@@ -57,9 +57,8 @@ def verified(
                 best.status, best.bound = "optimal", best.cost
                 return best
             if candidate.status == "impossible":
-                free = any(b.free for n in component.names for b in component.variable(n).branches)
-                status = "unknown" if free else "impossible"
-                return Outcome(status, {}, ZERO, bound, "solver", notes=[NONE_HELD.format(tried)])
+                note = NONE_HELD.format(tried)
+                return Outcome("impossible", {}, ZERO, bound, "solver", notes=[note])
         bound = max(bound, candidate.bound)
         if not verify(component, candidate.picks):
             if candidate.status == "optimal" and (best is None or candidate.cost <= best.cost):

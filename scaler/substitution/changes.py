@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from scaler.expressions import Length, Name, Node, Number, names
+from scaler.expressions import Length, Node, Number, names
 from scaler.reading.grammar import parse_method
 from scaler.records import (
     Basis,
@@ -224,8 +224,3 @@ def last_cut_basis(model: Model, compiled: Compiled, key: str) -> Basis | None:
             continue
         return Basis(BasisKind.LAST_CUT, name)
     return None
-
-
-def plain_name(node: Node) -> str:
-    """The size that an expression is, '' where it is more than a name."""
-    return node.name if isinstance(node, Name) else ""

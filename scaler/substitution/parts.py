@@ -227,8 +227,6 @@ def nearest_step(branch: Branch, to: Fraction) -> int | Fraction:
 def cheapest(variable: Variable, at: Fraction) -> list[int]:
     """Places of the branches that may be the cheapest: by floats, with a margin far above theirs."""
     near = float(at)
-    if variable.exact is None:
-        return list(range(len(variable.branches)))
     costs = [
         float(b.unit)
         * (abs(float(b.value(nearest_step(b, at)) - at)) if b.moves else abs(float(b.base) - near))
@@ -249,8 +247,11 @@ def best_alone(
     at = variable.exact if variable.exact is not None else variable.at
     rated = []
     shortlist = list(range(len(variable.branches)))
-    if not slack and len(variable.branches) > 4:
+    if not slack and variable.exact is not None and shortlist:
         shortlist = cheapest(variable, at)
+        if len(shortlist) == 1:
+            only = shortlist[0]
+            return (only, nearest_step(variable.branches[only], at)), True
     for place in shortlist:
         branch = variable.branches[place]
         k = nearest_step(branch, at)

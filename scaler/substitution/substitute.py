@@ -10,24 +10,18 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
-from typing import TYPE_CHECKING
 
-from scaler.expressions import Length
-from scaler.records import Basis, BasisKind, Condition, Model
+from scaler.records import Model
 from scaler.substitution.records import Substitution
 from scaler.substitution.solver import Clock
 from scaler.substitution.task import Task
-
-if TYPE_CHECKING:
-    from scaler.checking.workability import WorkFinding
+from scaler.substitution.workable import workable
 
 __all__ = ["Substitution", "substitute"]
 
 
 SMALL = 400
 """Models of up to so many sizes get the prices of their requirements unasked."""
-ROUNDS = 4
-"""How often the choice is made anew with the checks of workability that it broke."""
 GRACE = 0.5
 """Conflicts and ways out may take this much longer than the time allowed for the choice."""
 
@@ -79,7 +73,7 @@ def substitute(
     task.solve()
     result = task.result()
     if result.status in ("optimal", "feasible"):
-        task, result = _workable(model, task, result, clock)
+        task, result = workable(model, task, result, clock)
     late = Clock(clock.left + GRACE * seconds)
     if result.status == "impossible":
         from scaler.substitution.conflicts import conflicts_of
@@ -97,60 +91,3 @@ def substitute(
 
             result = replace(result, prices=prices_of(task, late))
     return result
-
-
-def _workable(
-    model: Model, task: Task, result: Substitution, clock: Clock
-) -> tuple[Task, Substitution]:
-    """Chooses again with the checks of workability that the choice would fail as conditions.
-
-    Each round adds the minima that were broken, at basic sizes. Where no choice can meet them as
-    well, the last choice stands, its failing checks are listed by the check, and a note says so.
-    """
-    from scaler.checking.workability import workability
-
-    minded = model
-    for _ in range(ROUNDS):
-        broken = {
-            f"workability:{finding.id}": _condition(finding)
-            for finding in workability(result.model)
-            if finding.fails
-        }
-        fresh = {name: item for name, item in broken.items() if name not in minded.conditions}
-        if not fresh:
-            break
-        minded = replace(minded, conditions={**minded.conditions, **fresh})
-        again = Task(minded, clock, task.slack, task.levels)
-        again.solve()
-        found = again.result()
-        if found.status not in ("optimal", "feasible"):
-            names = ", ".join(name.partition(":")[2] for name in fresh)
-            said = f"no choice meets these checks of workability as well: {names}"
-            return task, replace(result, notes=(*result.notes, said))
-        plain = replace(found.model, conditions=model.conditions)
-        said = f"{len(fresh)} checks of workability bind the choice: " + ", ".join(
-            name.partition(":")[2] for name in fresh
-        )
-        notes = (*found.notes, said)
-        task = again
-        result = replace(found, model=plain, original=model, notes=notes)
-    return task, result
-
-
-def _condition(finding: WorkFinding) -> Condition:
-    item = finding.statement
-    return Condition(
-        id=f"workability:{finding.id}",
-        title=item.title,
-        expression=item.node,
-        text=item.text,
-        lower=None if item.lower is None else Length(item.lower),
-        upper=None if item.upper is None else Length(item.upper),
-        equality=False,
-        dimension="length",
-        basis=Basis(BasisKind.BASIC_SIZE),
-        why="workability",
-        source=finding.source,
-        must=False,
-        place=finding.place,
-    )

@@ -14,7 +14,7 @@ from scaler.substitution.compile import compile_model
 from scaler.substitution.compiled import Compiled
 from scaler.substitution.options import ZERO, Options, cost_of
 from scaler.substitution.outcome import Outcome, Picks
-from scaler.substitution.parts import Component, Pick, components
+from scaler.substitution.parts import Component, Pick, components, filter_single
 from scaler.substitution.records import LEVELS, Level, SizeChoice, Substitution
 from scaler.substitution.search import search
 from scaler.substitution.solver import Clock, Solver
@@ -23,6 +23,10 @@ from scaler.trade import standards
 
 LEAST = 0.05
 """Seconds that every component may take, also when the time is up."""
+
+
+Known = dict[tuple[frozenset[str], frozenset[str]], Outcome]
+"""What was proved best, by the sizes and statements of a component."""
 
 
 class Task:
@@ -35,16 +39,24 @@ class Task:
         slack: Fraction = ZERO,
         levels: bool = True,
         exact: Settlement | None = None,
+        before: Task | None = None,
+        known: Known | None = None,
     ) -> None:
+        """``before``: a task on the same model with fewer conditions; what its choice of a
+        component rests on has not changed where the component has not. ``known``: more of such."""
         self.model, self.clock, self.slack, self.levels = model, clock, slack, levels
-        self.exact = exact if exact is not None else settle(model, Stage.EXACT)
+        if exact is None and before is not None:
+            exact = before.exact
+        self.exact: Settlement = exact if exact is not None else settle(model, Stage.EXACT)
         self.options = Options(model, standards.of_model(model))
+        self.known: Known = {} if before is None else before.proved()
+        self.known.update(known or {})
         self.compiled: Compiled = compile_model(model, self.exact, options=self.options)
         self.parts: list[Component] = components(self.compiled)
         self.outcomes: list[Outcome] = []
         self.used: list[set[str]] = []
         self.notes: list[str] = []
-        self.kept_solver: Solver | None = None
+        self.kept_solver: Solver | None = before.kept_solver if before is not None else None
         self.chosen: Model = model
         self.checked: Checker | None = None
 
@@ -85,6 +97,9 @@ class Task:
 
     def search(self, part: Component, used: set[str], share: Fraction, clock: Clock) -> Outcome:
         """The best picks of one component."""
+        known = self.known.get((frozenset(part.names), frozenset(part.keys)))
+        if known is not None and filter_single(part):
+            return known
         return search(
             part,
             clock,
@@ -94,6 +109,14 @@ class Task:
             levels=self.levels,
             verify=failing,
         )
+
+    def proved(self) -> Known:
+        """What was proved best, by the sizes and statements of its component."""
+        return {
+            (frozenset(part.names), frozenset(part.keys)): outcome
+            for part, outcome in zip(self.parts, self.outcomes, strict=True)
+            if outcome.status == "optimal"
+        }
 
     def confirm(self) -> None:
         """Checks the whole model; a component whose choice does not hold is searched again with

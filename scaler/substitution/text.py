@@ -19,7 +19,7 @@ def status_text(result: Substitution) -> str:
     if result.status == "impossible":
         return "no choice of rows and steps can hold everything"
     if result.status == "unknown":
-        return "time ran out before any choice was found; allow more with --seconds"
+        return "no choice was found in the time and tries allowed; allow more with --seconds"
     cost = f"cost {float(result.cost):.3f} (a size at the end of its reach counts 1 × its weight)"
     if result.status == "optimal":
         return f"the best choice for the whole model, proved; {cost}"

@@ -130,7 +130,7 @@ def synthetic(count: int, seed: int = 1) -> Model:
         if kind < 0.45:  # a bar in a reamed or bored hole, the hole in a boss with a wall
             exact = drawn(f"{g}.pin", 4, 14, Kind.EXTERNAL, "ground bar")
             near(f"{g}.hole", exact + Fraction(1, 50), Kind.INTERNAL, "reamed; bored step 0.05 mm")
-            near(f"{g}.boss", 2 * exact, Kind.EXTERNAL, "turned step 0.1 mm")
+            near(f"{g}.boss", 2 * exact, Kind.LENGTH, "milled step 0.1 mm")
             pair(f"{g}_fit", f"{g}.pin", f"{g}.hole", "0.02", "0.08", f"{g}.hole")
             low = float(exact) - 0.6
             keep(f"{g}_wall", f"{g}.boss - {g}.hole", f"{low:.2f}", f"{low + 1.2:.2f}")
