@@ -84,6 +84,17 @@ def test_a_window_as_narrow_as_the_cut_is_not_promised(tmp_path: Path) -> None:
     assert lapped.verdict == "holds" and lapped.found == (F("0.046"), F("0.054"))
 
 
+def test_the_cut_that_would_leave_room_is_named_and_does(tmp_path: Path) -> None:
+    """The widest last cut of the methods table that fits in: 0.014 − 0.006 leaves 0.008, so ground
+    (0.004); 0.0081 − 0.006 leaves 0.0021, so lapped (0.002); 0.008 leaves no process at all."""
+    for fit, named in (("0.043 to 0.057", "ground"), ("0.046 to 0.0541", "lapped")):
+        note = shaft(tmp_path, fit).note
+        assert f"basis = 'last cut p.pin by {named}' would leave room" in note
+        assert shaft(tmp_path, fit, by=f" by {named}").verdict == "holds"
+    note = shaft(tmp_path, "0.046 to 0.054").note
+    assert "no process here cuts so closely" in note and "would leave room" not in note
+
+
 def test_a_basic_size_outside_its_window_is_outside_whatever_the_basis(tmp_path: Path) -> None:
     """Tight and loose are of the basic sizes."""
     assert shaft(tmp_path, "0.06 to 0.1").verdict == "tight"

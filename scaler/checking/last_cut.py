@@ -34,7 +34,7 @@ from scaler.checking.statements import Statement, limits_statement
 from scaler.expressions import Name
 from scaler.expressions.intervals import lower, upper
 from scaler.records import BasisKind, Bounds, Deviations
-from scaler.settling.limits import last_cut_tolerance, uncertainty, unknown
+from scaler.settling.limits import coarsest_cut, last_cut_tolerance, uncertainty, unknown
 from scaler.settling.solve import Value, middle
 
 if TYPE_CHECKING:
@@ -471,7 +471,13 @@ def _lack(
     _, other_id, gap, need = worst
     whose = "" if other_id == mine.statement.id else f" with {other_id}"
     wide = f"{float(gap):.4f} mm wide" if gap >= 0 else f"short by {float(-gap):.4f} mm"
+    finer = coarsest_cut(cuts.checker.model.sizes[last].kind, gap - (need - tolerance))
+    cure = (
+        f"; basis = 'last cut {last} by {finer[0]}' would leave room"
+        if finer
+        else "; no process here cuts so closely: a wider fit or a finer instrument would help"
+    )
     return (
         f"not promised: the window left for {last}{whose} is {wide} at worst, and the last cut "
-        f"({by}) with the readings needs more than {float(need):.4f} mm"
+        f"({by}) with the readings needs more than {float(need):.4f} mm{cure}"
     )

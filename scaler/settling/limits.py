@@ -165,3 +165,26 @@ def last_cut_tolerance(model: Model, size: Size, settled: Settled, by: str) -> t
             return row.last_cut, row.name
     found = limits_of(model, size, settled)
     return found.tolerance, found.source
+
+
+@cache
+def _last_cuts() -> tuple[tuple[Fraction, str, tuple[str, ...]], ...]:
+    rows = (method_row(row.text("designation")) for row in catalogue.table("methods").rows)
+    found = [
+        (r.last_cut, r.name, r.kinds) for r in rows if r is not None and r.last_cut is not None
+    ]
+    return tuple(sorted(found, key=lambda item: -item[0]))
+
+
+def coarsest_cut(kind: Kind, room: Fraction) -> tuple[str, Fraction] | None:
+    """The process of the widest last cut that is narrower than ``room`` [mm], and its tolerance.
+
+    None where no process of the methods table makes this kind so closely.
+
+    >>> coarsest_cut(Kind.EXTERNAL, Fraction(3, 1000))
+    ('lapped', Fraction(1, 500))
+    """
+    for tolerance, name, kinds in _last_cuts():
+        if tolerance < room and kind.value in kinds:
+            return name, tolerance
+    return None
