@@ -443,6 +443,17 @@ def sources(marks: Sequence[str] = ("from memory",)) -> list[dict[str, Any]]:
     return found
 
 
+UNITS = (
+    ("_mm2", " mm²"),
+    ("_mm", " mm"),
+    ("_um", " µm"),
+    ("_inch", " in"),
+    ("_deg", "°"),
+    ("_percent", " %"),
+)
+"""How the name of a figure ends, and how it is written after the figure."""
+
+
 def answer_lines(answer: Mapping[str, Any]) -> list[tuple[str, str]]:
     """An answer as names and values for a person: twins left out, lengths rounded for print."""
     lines = []
@@ -450,16 +461,18 @@ def answer_lines(answer: Mapping[str, Any]) -> list[tuple[str, str]]:
         if key.endswith("_rational") or key in ("text", "rows") or value in (None, "", []):
             continue
         name = key
-        for ending, unit in (("_mm", " mm"), ("_um", " µm"), ("_inch", " in"), ("_deg", "°")):
+        for ending, unit in UNITS:
             if key.endswith(ending) and not key.endswith("per_inch"):
                 name = key.removesuffix(ending)
                 exact = answer.get(f"{key}_rational")
-                if ending == "_um" or exact is None:
+                if ending in ("_um", "_mm2", "_percent") or exact is None:
                     value = f"{value:g}{unit}"
                 else:
                     places = 4 if ending == "_inch" else 3
                     value = f"{format_mm(Fraction(exact), places)}{unit}"
                 break
+        if isinstance(value, float):
+            value = f"{value:.6g}"
         if isinstance(value, list):
             value = "; ".join(str(item) for item in value)
         lines.append((name.replace("_", " "), str(value)))
