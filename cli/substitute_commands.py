@@ -56,9 +56,13 @@ def substitute(
         if write and result.status in ("optimal", "feasible"):
             from scaler.substitution.write import write_choices
 
-            written = write_choices(result)
+            written = (
+                f"wrote {write_choices(result)} lines to choices.csv; scaler check now goes by them"
+            )
+        elif write:
+            written = "nothing was written to choices.csv: there is no choice that holds everything"
         else:
-            written = 0
+            written = ""
     except InputError as error:
         common.refuse(error, format_)
     if format_ == "json":
@@ -74,7 +78,7 @@ def substitute(
 def _text(
     loaded: Any,
     result: Any,
-    written: int,
+    written: str,
     units: str | None,
     everything: bool,
     format_: str,
@@ -104,7 +108,7 @@ def _text(
     text += titled(format_, "Proof", "\n".join(f"* {note}" for note in result.notes))
     text += titled(format_, "Cautions", tables.cautions_text(result.check.reduction.cautions))
     if written:
-        text += f"\nwrote {written} lines to choices.csv; scaler check now goes by them\n"
+        text += f"\n{written}\n"
     return text
 
 

@@ -60,9 +60,11 @@ def test_what_cannot_hold_is_a_conflict_with_ways_out(mill: str) -> None:
             '\n[pair.too_much]\ninner = "shaft.journal"\nouter = "bush.bore"\n'
             'fit = "clearance 0.2 to 0.3 mm"\nbasis = "basic size"\n'
         )
-    result = run("substitute", mill)
+    result = run("substitute", mill, "--write")
     assert result.exit_code == 1
     assert "no choice of rows and steps" in result.stdout
+    assert "nothing was written" in result.stdout
+    assert not (Path(mill) / "choices.csv").exists()
     assert "too_much" in result.stdout
     assert "way out 1" in result.stdout
 
