@@ -64,6 +64,15 @@ def allowance_options(function: F) -> F:
     return function
 
 
+paper_option = click.option(
+    "--paper",
+    type=click.Choice(PAPERS, case_sensitive=False),
+    default="A4",
+    show_default=True,
+    help="The sheets that it is printed on.",
+)
+
+
 @click.command()
 @common.model_argument
 @click.option(
@@ -73,12 +82,7 @@ def allowance_options(function: F) -> F:
     required=True,
     help="Folder for the pages; made if it is not there.",
 )
-@click.option(
-    "--paper",
-    type=click.Choice(PAPERS, case_sensitive=False),
-    default="A4",
-    show_default=True,
-)
+@paper_option
 @click.option("--part", "parts", multiple=True, help="Only this part; may be repeated.")
 @click.option("--no-report", is_flag=True, help="Leave the report on the whole model out.")
 @click.option("--strict", is_flag=True, help="Exit status 1 also when something is doubtful.")
@@ -114,7 +118,7 @@ def cards(
     if not no_report and not parts:
         from scaler.cards.page_report import report_page
 
-        pages["report.html"] = report_page(result, cards=True)
+        pages["report.html"] = report_page(result, cards=True, paper=paper)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -135,13 +139,14 @@ def cards(
     show_default=True,
     help="The page to write.",
 )
+@paper_option
 @click.option("--strict", is_flag=True, help="Exit status 1 also when something is doubtful.")
-def report(model: Path, out: Path, strict: bool) -> None:
+def report(model: Path, out: Path, paper: str, strict: bool) -> None:
     """One page on the whole of MODEL: choices, departures, conflicts, pairs, sources, pictures."""
     result = _checked(model)
     from scaler.cards.page_report import report_page, summary_line
 
-    common.write(report_page(result), out)
+    common.write(report_page(result, paper=paper), out)
     click.echo(f"wrote {out}\n{summary_line(result)}")
     sys.exit(result.status(strict=strict))
 

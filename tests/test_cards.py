@@ -491,7 +491,7 @@ def test_report_can_be_used_without_a_mouse_and_without_eyes(engine: scaler.Chec
 def test_pairs_in_the_picture(engine: scaler.CheckResult) -> None:
     """Every pair of two parts is drawn once, with its verdict as a word."""
     page = report_page(engine)
-    picture = page[page.index('aria-labelledby="graph-t') : page.index("</figure>")]
+    picture = page[page.index('aria-labelledby="graph-1-t') : page.index('<section id="verdicts"')]
     pairs = [f for f in engine.findings if f.statement.what == "pair"]
     labels = re.findall(r"<text[^>]*>(\d+ holds)</text>", picture)
     assert len(labels) == len(set(labels)) == len(pairs)

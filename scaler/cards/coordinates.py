@@ -92,14 +92,27 @@ def _is_circle(line: SizeLine) -> bool:
     )
 
 
-def _circle(line: SizeLine, lines: Sequence[SizeLine]) -> Coordinates:
-    """Holes on one pitch circle: as many as the part's count says."""
+def _stem(line: SizeLine) -> str:
+    """What a circle is named after: ``cover`` of ``cover_stud_circle``, '' of a plain one."""
     stem = line.size.name
     for word in CIRCLE_WORDS:
         stem = stem.removesuffix(word).rstrip("_")
+    return stem
+
+
+def count_of(circle: SizeLine, lines: Sequence[SizeLine]) -> SizeLine | None:
+    """The size that counts the holes of a circle: named like it, else the part's only count."""
+    stem = _stem(circle)
     counts = [other for other in lines if other.size.kind is Kind.COUNT]
     named = [other for other in counts if stem and stem in other.size.name.split("_")]
     chosen = named or (counts if len(counts) == 1 else [])
+    return chosen[0] if chosen else None
+
+
+def _circle(line: SizeLine, lines: Sequence[SizeLine]) -> Coordinates:
+    """Holes on one pitch circle: as many as the part's count says."""
+    stem = _stem(line)
+    counted = count_of(line, lines)
     holes = [
         other
         for other in lines
@@ -108,10 +121,10 @@ def _circle(line: SizeLine, lines: Sequence[SizeLine]) -> Coordinates:
     what = holes[0].size.id if holes else ""
     radius = value_mm(line) if line.size.kind is Kind.RADIUS else value_mm(line) / 2
     datum = f"the centre of the {_words(line.size.name)}"
-    if not chosen:
+    if counted is None:
         note = "how many holes is not in the model: a size of the kind count gives their x and y"
         return Coordinates(datum, (), note)
-    count = int(value_mm(chosen[0]))
+    count = int(value_mm(counted))
     if not 1 <= count <= MOST_HOLES:
         return Coordinates(datum, (), f"{count} holes: 1 to {MOST_HOLES} are worked out")
     start = _start(stem, lines)

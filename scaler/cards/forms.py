@@ -59,6 +59,8 @@ def needs_of(part: Part, lines: Sequence[SizeLine], allow: Allowances) -> Needs 
         size = value_mm(bars[0])
         return Needs(form, (("across_flats", size),), {"across_flats": bars[0]}, length, notes)
     if rounds and not flats:
+        if length is None:
+            length, notes = _along_the_axis(lines) or (length, notes)
         return _turned(rounds, as_supplied, lines, length, notes, allow)
     return _block(part, flats, as_supplied, lines, length, notes, allow)
 
@@ -88,6 +90,18 @@ def _turned(
     return Needs("round", (("diameter", size + allow.turned),), {}, length, notes)
 
 
+def _along_the_axis(
+    lines: Sequence[SizeLine],
+) -> tuple[Fraction, tuple[str, ...]] | None:
+    """The length of a disc or a ring: what the drawing calls its thickness or width over all."""
+    from scaler.cards.stock import value_mm
+
+    for line in lines:
+        if line.size.name in ("thickness", "overall_thickness", "overall_width"):
+            return value_mm(line), ()
+    return None
+
+
 def _block(
     part: Part,
     flats: Sequence[SizeLine],
@@ -115,7 +129,7 @@ def _block(
     if centres:
         across = _ends(lines, fixed)
         if "width" in fixed:
-            notes = (*notes, "see that the eyes come out of the width of the bar")
+            notes = (*notes, _eyes_and_bar(lines, fixed["width"]))
     machined = [value_mm(line) + 2 * allow.face for line in across]
     for name in ("thickness", "width"):
         if name not in wanted and machined:
@@ -129,6 +143,18 @@ def _block(
     if len(ordered) == 2 and "width" not in fixed and ordered[1][1] < ordered[0][1]:
         ordered = (("thickness", ordered[1][1]), ("width", ordered[0][1]))
     return Needs(form, ordered, fixed, length, notes)
+
+
+def _eyes_and_bar(lines: Sequence[SizeLine], width: SizeLine) -> str:
+    """Whether the eyes of a rod come out of a bar whose width is used as supplied, in words."""
+    from scaler.cards.stock import EYE_NAMES, plain_mm, value_mm
+
+    eyes = [value_mm(line) for line in lines if line.size.name in EYE_NAMES]
+    if not eyes:
+        return "see that the eyes come out of the width of the bar"
+    if max(eyes) <= value_mm(width):
+        return "the eyes come out of the width of the bar"
+    return f"the eyes, {plain_mm(max(eyes))} mm across, do not come out of a bar so narrow"
 
 
 def _ends(lines: Sequence[SizeLine], fixed: dict[str, SizeLine]) -> list[SizeLine]:
@@ -145,7 +171,7 @@ def _ends(lines: Sequence[SizeLine], fixed: dict[str, SizeLine]) -> list[SizeLin
     return [max(named, key=value_mm)] if named else []
 
 
-_TOO_LITTLE = "the model has too few outside sizes to name the stock: take it from the drawing"
+_TOO_LITTLE = "from the drawing: the model has too few outside sizes to name it"
 
 
 def _across(
@@ -184,7 +210,7 @@ def _plate_notes(
 
 def _length(lines: Sequence[SizeLine]) -> tuple[Fraction | None, tuple[str, ...]]:
     """The finished length over all, where the sizes give one, and what is to be said of it."""
-    from scaler.cards.stock import EYE_NAMES, LENGTH_NAMES, value_mm
+    from scaler.cards.stock import EYE_NAMES, LENGTH_NAMES, NO_LENGTH, value_mm
 
     by_name = {line.size.name: line for line in lines if line.size.kind.is_length}
     for name in LENGTH_NAMES[:4]:
@@ -200,4 +226,4 @@ def _length(lines: Sequence[SizeLine]) -> tuple[Fraction | None, tuple[str, ...]
     height = by_name.get("height")
     if height is not None and height.size.kind in (Kind.LENGTH, Kind.EXTERNAL):
         return value_mm(height), ()
-    return None, ("the length over all is not in the model",)
+    return None, (NO_LENGTH,)

@@ -12,21 +12,19 @@ from scaler.cards.page_figures import (
     inch_text,
     length_pair,
     mm_text,
-    size_words,
-    span,
-    window,
 )
-from scaler.cards.page_html import Paper, card_style, document, esc, paper_of
-from scaler.cards.sketch import draw, exact_label, shape_of
-from scaler.cards.stock import plain_mm
+from scaler.cards.page_html import Paper, card_style, css_text, document, esc, keys, paper_of
+from scaler.cards.page_mates import mates, readings, readout
+from scaler.cards.sketch import exact_label, shape_of
+from scaler.cards.sketch_draw import draw
+from scaler.cards.stock import NO_LENGTH, plain_mm
 from scaler.cards.tools import ToolUse, tool_name
 from scaler.measures.lengths import format_exact
-from scaler.records import BasisKind, Kind, State, Verdict
-from scaler.settling.solve import Value, middle
+from scaler.records import Kind, State
+from scaler.settling.solve import middle
 
 if TYPE_CHECKING:
-    from scaler.cards.cards import Card, CardSize, Mate
-    from scaler.cards.coordinates import Coordinates
+    from scaler.cards.cards import Card, CardSize
     from scaler.cards.stock import Blank
 
 MOST_BOXES = 6
@@ -48,15 +46,29 @@ def all_pages(cards: Sequence[Card], paper_name: str = "A4") -> dict[str, str]:
             links.append(f'<a href="{cards[at + 1].name}.html">{esc(cards[at + 1].title)}</a>')
         nav = f'<nav aria-label="Cards">{"".join(links)}</nav>'
         pages[f"{card.name}.html"] = document(
-            f"{card.title}: bench card", style, f"{nav}<main>{body}</main>"
+            f"{card.title}: bench card",
+            f"{style}{_sheet_foot('', card)}",
+            f"{nav}<main>{body}</main>",
         )
     if cards:
         model = cards[0].model
         title = f"{model.title}: all bench cards"
         nav = '<nav aria-label="Cards"><a href="index.html">all parts</a></nav>'
-        pages["all.html"] = document(title, style, f"{nav}<main>{''.join(bodies)}</main>")
+        feet = "".join(
+            f"{_sheet_foot(f'c{at}', card)}.card:nth-of-type({at}){{page:c{at}}}"
+            for at, card in enumerate(cards, 1)
+        )
+        pages["all.html"] = document(
+            title, f"{style}@media print{{{feet}}}", f"{nav}<main>{''.join(bodies)}</main>"
+        )
         pages["index.html"] = _index(cards, paper)
     return pages
+
+
+def _sheet_foot(page: str, card: Card) -> str:
+    """The style that prints the part's name at the foot of each of its sheets."""
+    said = css_text(f"{card.title}; {card.model.title}")
+    return f'@page {page}{{@bottom-left{{content:"{said}";font:8pt Arial,sans-serif}}}}'
 
 
 def _index(cards: Sequence[Card], paper: Paper) -> str:
@@ -96,8 +108,7 @@ def card_body(card: Card, paper: Paper) -> str:
     """One card, as an article of a page."""
     if card.refusal is not None:
         return (
-            f'<article class="card" aria-label="{esc(card.title)}"><header class="head"><div>'
-            f"<h1>{esc(card.title)}</h1></div></header>"
+            f'<article class="card" aria-label="{esc(card.title)}">{_head(card)}'
             f'<section class="no"><h2>{esc(card.refusal.headline)}</h2>'
             f"<p>{esc(card.refusal.text)}</p></section></article>"
         )
@@ -107,21 +118,23 @@ def card_body(card: Card, paper: Paper) -> str:
         f'<article class="card" aria-label="{esc(card.title)}">',
         _head(card),
         _cautions(card),
-        _stock(card.blank, unit, card.part.count) if card.blank else "",
+        _strip(card, unit),
         _sketch(card, paper, figures),
         _sizes(card, figures),
-        _tools(card),
-        _readout(card.coordinates, unit),
-        _mates(card, figures),
-        _readings(card),
-        _foot(card),
+        _beside(_tools(card), readout(card.coordinates, unit)),
+        mates(card, figures),
+        readings(card),
         "</article>",
     ]
     return "".join(blocks)
 
 
 def _head(card: Card) -> str:
+    """The title block: model and scale, the part, material, copies, sheet, place; how many."""
     part, model = card.part, card.model
+    if card.refusal is not None:
+        return f'<header class="head"><div><h1>{esc(card.title)}</h1></div></header>'
+    of = f'<p class="of">{esc(model.title)}; scale {esc(model.scale.read_as)}</p>'
     drawing = model.drawings.get(part.drawing or "")
     says = [part.material] if part.material else []
     if part.copies:
@@ -129,13 +142,31 @@ def _head(card: Card) -> str:
     if drawing is not None:
         issue = f", issue {drawing.issue}" if drawing.issue else ""
         says.append(f"sheet: {drawing.title or drawing.name}{issue}")
-    if part.state is not State.NOT_MADE:
-        says.append(str(part.state))
+    says.append(str(part.place))
     return (
-        f'<header class="head"><div><h1>{esc(card.title)}</h1>'
+        f'<header class="head"><div>{of}<h1>{esc(card.title)}</h1>'
         f'<p class="sub">{esc("; ".join(says))}</p></div>'
         f'<p class="off"><b>{part.count}</b>off</p></header>'
     )
+
+
+_STATES = {
+    State.BOUGHT: ("Bought", "not made here: measure what came and write it beside each size"),
+    State.MADE: ("Made", "the sizes as read count from now on"),
+    State.LOCKED: ("Locked", "it stays as it is: what mates with it is made to suit"),
+    State.SCRAPPED: ("Scrapped", "it is to be made again"),
+}
+
+
+def _strip(card: Card, unit: str) -> str:
+    """What to begin with: a bought thing, one that is there already, or what to saw it from."""
+    known = _STATES.get(card.part.state)
+    said = f'<p class="strip"><b>{known[0]}:</b> {known[1]}.</p>' if known else ""
+    if card.blank is not None:
+        return said + _stock(card.blank, unit, card.part.count)
+    if not said and card.sizes and all(i.line.size.kind is Kind.THREAD for i in card.sizes):
+        return '<p class="strip"><b>Make or buy:</b> nothing but its thread is in the model.</p>'
+    return said
 
 
 def _cautions(card: Card) -> str:
@@ -173,9 +204,13 @@ def _stock(blank: Blank, unit: str, count: int) -> str:
             f"saw <b>{length_pair(blank.sawn, unit)}</b> long, {plain_mm(each)} mm to face at "
             f"each end; {count} wanted"
         )
-    notes = f' <span class="note">{esc("; ".join(blank.notes))}.</span>' if blank.notes else ""
+    notes = list(blank.notes)
+    if NO_LENGTH in notes:
+        notes.remove(NO_LENGTH)
+        words.append(NO_LENGTH)
+    tail = f' <span class="note">{esc("; ".join(notes))}.</span>' if notes else ""
     said = "; ".join(words)
-    return f'<p class="strip"><b>Stock:</b> {said}{"." if said else ""}{notes}</p>'
+    return f'<p class="strip"><b>Stock:</b> {said}{"." if said else ""}{tail}</p>'
 
 
 def _sketch(card: Card, paper: Paper, figures: dict[str, Figure]) -> str:
@@ -187,7 +222,7 @@ def _sketch(card: Card, paper: Paper, figures: dict[str, Figure]) -> str:
     if shape is None:
         return ""
     title = f"Sketch of the {card.title}, not to scale"
-    size = 3.6 if paper.width < 160 else 4.2
+    size = 3.6 if paper.narrow else 4.2
     picture = draw(shape, f"s-{card.name}", title, paper.inner, size)
     return (
         f'<figure aria-label="{esc(title)}">{picture}<figcaption>sketch, not to scale; the drawing '
@@ -199,13 +234,15 @@ def _sizes(card: Card, figures: dict[str, Figure]) -> str:
     if not card.sizes:
         return ""
     unit = card.model.work_unit
+    other = "mm" if unit == "in" else "in"
     rows = [_row(card, item, figures[item.line.size.id]) for item in card.sizes]
     return (
         f'<section><h2>Sizes</h2><table class="sizes"><thead><tr><th class="k" scope="col" '
         f'aria-label="row"></th><th class="nm" scope="col">size</th>'
-        f'<th class="mk" scope="col">make, {unit} first</th><th class="lm" scope="col">largest, '
-        f'smallest</th><th scope="col">as made</th></tr></thead><tbody>{"".join(rows)}</tbody>'
-        "</table></section>"
+        f'<th class="mk" scope="col">make it, {unit} ({other})</th><th class="lm" scope="col">'
+        f'largest, smallest</th><th scope="col">as made, {unit}</th></tr></thead>'
+        f"<tbody>{''.join(rows)}</tbody></table>"
+        '<p class="by">made by ____________________ date ______________</p></section>'
     )
 
 
@@ -281,7 +318,14 @@ def _reading(value: Fraction, unit: str) -> str:
     return mm_text(value, 3) if unit == "mm" else plain_mm(value)
 
 
+def _beside(tools: str, places: str) -> str:
+    """Tools and coordinates beside each other where the sheet is wide enough."""
+    return f'<div class="beside">{tools}{places}</div>' if tools and places else tools + places
+
+
 def _tools(card: Card) -> str:
+    if card.part.state in (State.BOUGHT, State.MADE, State.LOCKED):
+        return ""
     grouped: dict[tuple[str, str, str], tuple[ToolUse, list[str]]] = {}
     for use in card.tools:
         key = (*use.key, use.note)
@@ -298,184 +342,6 @@ def _tools(card: Card) -> str:
             near = f"; nearest there: {use.instead}" if use.instead else ""
             missing = f' <span class="tag">not on the shop list{esc(near)}</span>'
         note = f" <small>{esc(use.note)}</small>" if use.note else ""
-        rows.append(f"<li><b>{esc(tool_name(use))}</b> {_keys(letters)}{note}{missing}</li>")
+        rows.append(f"<li><b>{esc(tool_name(use))}</b> {keys(letters)}{note}{missing}</li>")
     kind = "tools two" if len(rows) > 3 else "tools"
     return f'<section><h2>Tools, in order</h2><ol class="{kind}">{"".join(rows)}</ol></section>'
-
-
-def _readout(tables: Sequence[Coordinates], unit: str) -> str:
-    if not tables:
-        return ""
-    blocks = []
-    other = "mm" if unit == "in" else "in"
-    for table in tables:
-        note = f'<p class="note">{esc(table.note)}.</p>' if table.note else ""
-        caption = f"From {table.datum}"
-        if not table.points:
-            blocks.append(f'<p class="note">{esc(caption)}: {esc(table.note)}.</p>')
-            continue
-        with_y = any(point.y is not None for point in table.points)
-        axes = ("X", "Y") if with_y else ("X",)
-        heads = "".join(f'<th scope="col">{axis} {unit}</th>' for axis in axes)
-        heads += "".join(f'<th scope="col">{axis} {other}</th>' for axis in axes)
-        rows = []
-        for point in table.points:
-            values = (point.x, point.y) if with_y else (point.x,)
-            cells = "".join(f'<td class="f">{_coordinate(v, unit)}</td>' for v in values)
-            cells += "".join(f'<td class="g">{_coordinate(v, other)}</td>' for v in values)
-            rows.append(f'<tr><th scope="row">{esc(point.name)}</th>{cells}</tr>')
-        blocks.append(
-            f'<table class="grid"><caption>{esc(caption)}</caption><thead><tr>'
-            f'<th scope="col">place</th>{heads}</tr></thead><tbody>{"".join(rows)}</tbody></table>'
-            f"{note}"
-        )
-    return f"<section><h2>Readout</h2>{''.join(blocks)}</section>"
-
-
-def _coordinate(value: Value | None, unit: str) -> str:
-    """A coordinate: mm to 0.01, or to 0.001 where it is set to thousandths; inches to 0.0001."""
-    if value is None:
-        return ""
-    plain = middle(value)
-    if unit == "in":
-        return inch_text(plain, 4).replace("-", "−")
-    fine = isinstance(value, Fraction) and 100 % value.denominator != 0
-    return mm_text(plain, 3 if fine else 2).replace("-", "−")
-
-
-def _mates(card: Card, figures: dict[str, Figure]) -> str:
-    pairs = [mate for mate in card.mates if mate.finding.statement.what == "pair"]
-    rest = [mate for mate in card.mates if mate.finding.statement.what != "pair"]
-    blocks = ""
-    if pairs:
-        rows = "".join(_pair(card, group, figures) for group in _by_statement(pairs))
-        blocks += f'<section><h2>Mates with</h2><ul class="mates">{rows}</ul></section>'
-    if rest:
-        rows = "".join(_condition(card, group) for group in _by_statement(rest))
-        kind = "mates two" if len(rest) > 3 else "mates"
-        blocks += f'<section><h2>Must keep</h2><ul class="{kind}">{rows}</ul></section>'
-    return blocks
-
-
-def _by_statement(mates: Sequence[Mate]) -> list[list[Mate]]:
-    """Copies of one pair or condition put together."""
-    groups: dict[str, list[Mate]] = {}
-    for mate in mates:
-        groups.setdefault(mate.finding.statement.id.partition("@")[0], []).append(mate)
-    return list(groups.values())
-
-
-def _title(mate: Mate) -> str:
-    item = mate.finding.statement
-    return item.title or item.id.partition("@")[0].replace("_", " ")
-
-
-def _pair(card: Card, group: Sequence[Mate], figures: dict[str, Figure]) -> str:
-    mate = group[0]
-    item, title = mate.finding.statement, _title(mate)
-    if mate.refused:
-        return f"<li><b>{esc(title)}</b><small>{_SHUT}</small></li>"
-    unit = card.model.work_unit
-    other = "mm" if unit == "in" else "in"
-    bounds = (item.lower, item.upper)
-    words = f"{size_words(item.inner)} in {size_words(item.outer)}"
-    return (
-        f"<li>{_keys(mate.letters)} <b>{esc(title)}:</b> "
-        f'<p class="want">{window(bounds, unit)} <span>{_short(window(bounds, other))}</span></p>'
-        f"<small>{esc(words)}. {_last(card, mate, figures)}{_verdict(group)}</small></li>"
-    )
-
-
-def _keys(letters: Sequence[str]) -> str:
-    """Letters of rows, each in its ring."""
-    return " ".join(f'<span class="key">{esc(letter)}</span>' for letter in letters if letter)
-
-
-def _short(words: str) -> str:
-    """The same window in the other unit, in brackets and without its first word again."""
-    for word in ("clearance ", "interference "):
-        words = words.removeprefix(word)
-    return f"({words})"
-
-
-_SHUT = "no figure is given: a part that holds pressure takes part"
-
-
-def _last(card: Card, mate: Mate, figures: dict[str, Figure]) -> str:
-    basis, aim = mate.finding.statement.basis, mate.finding.aim
-    if basis.kind is not BasisKind.LAST_CUT:
-        return ""
-    letter = card.letter(basis.last)
-    if not letter:
-        return f"The {esc(size_words(basis.last))} is cut last, to this part as it measures. "
-    by = f" ({esc(basis.by)})" if basis.by else ""
-    said = f"<strong>Cut {letter} last{by}, to the others as they measure.</strong> "
-    shown = figures.get(basis.last)
-    if aim is not None and shown is not None:
-        unit = card.model.work_unit
-        target = length_pair(aim.target, unit, 3)
-        said += f"If they come to size, aim at {target}. "
-    return said
-
-
-def _verdict(group: Sequence[Mate]) -> str:
-    """What does not hold, copy by copy where copies are looked at by themselves."""
-    tags = []
-    for mate in group:
-        finding = mate.finding
-        copy = finding.statement.id.partition("@")[2].replace("_", " ")
-        lead = f"{esc(copy)}: " if copy else ""
-        if finding.verdict is Verdict.HOLDS:
-            if copy and len(group) > 1:
-                tags.append(f'<span class="tag">{lead}holds</span>')
-            continue
-        cause = f" ({esc(finding.cause)})" if finding.cause else ""
-        tags.append(f'<span class="tag full">{lead}{esc(finding.verdict)}{cause}</span>')
-    return " ".join(tags)
-
-
-def _condition(card: Card, group: Sequence[Mate]) -> str:
-    mate = group[0]
-    item, title = mate.finding.statement, _title(mate)
-    if mate.refused:
-        return f"<li><b>{esc(title)}</b><small>{_SHUT}</small></li>"
-    unit = card.model.work_unit
-    wanted = span((item.lower, item.upper), unit, item.dimension)
-    found = mate.finding.basic
-    basic = "" if found is None else span((middle(found), middle(found)), unit, item.dimension)
-    return (
-        f"<li>{_keys(mate.letters)} <b>{esc(title)}</b>"
-        f"<small>{wanted}; comes to {basic or 'nothing yet'}. {_last(card, mate, {})}{_verdict(group)}"
-        "</small></li>"
-    )
-
-
-def _readings(card: Card) -> str:
-    rows = []
-    for item in card.sizes:
-        for copy, reading in item.readings.items():
-            both = length_pair(reading.value, card.model.work_unit, 3)
-            if not item.line.size.kind.is_length:
-                both = plain_mm(reading.value)
-            says = "; ".join(x for x in (reading.instrument, reading.time, reading.note) if x)
-            rows.append(
-                f'<tr><th scope="row"><span class="key">{item.letter}</span> '
-                f"{esc(item.line.size.name.replace('_', ' '))}</th><td>{esc(copy)}</td>"
-                f'<td class="f">{both}</td><td>{esc(says)}</td></tr>'
-            )
-    if not rows:
-        return ""
-    return (
-        '<section><h2>Readings so far</h2><table class="grid"><thead><tr><th scope="col">size</th>'
-        '<th scope="col">copy</th><th scope="col">read</th><th scope="col">with, when</th></tr>'
-        f"</thead><tbody>{''.join(rows)}</tbody></table></section>"
-    )
-
-
-def _foot(card: Card) -> str:
-    place = card.part.place
-    return (
-        f'<footer class="foot"><span>{esc(card.model.title)}; scale '
-        f"{esc(card.model.scale.read_as)}; {esc(place)}</span>"
-        '<span class="fill">made by ________________ date ____________</span></footer>'
-    )

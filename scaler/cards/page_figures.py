@@ -154,8 +154,9 @@ def span(bounds: Bounds, own_unit: str, dimension: str = "length") -> str:
 
     def text(value: Fraction) -> str:
         if dimension != "length":
-            return format_decimal(value, 3).rstrip("0").rstrip(".")
-        return inch_text(value, 4) if own_unit == "in" else mm_text(value, 3)
+            return format_decimal(value, 3).rstrip("0").rstrip(".").replace("-", "−")
+        shown = inch_text(value, 4) if own_unit == "in" else mm_text(value, 3)
+        return shown.replace("-", "−")
 
     unit = f" {own_unit}" if dimension == "length" else ""
     if low is not None and high is not None:

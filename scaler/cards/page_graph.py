@@ -43,8 +43,8 @@ class _Band:
     rows: float
 
 
-def bands(links: Sequence[Link]) -> list[_Band]:
-    """The bands: every link in exactly one of them."""
+def bands(links: Sequence[Link], columns: int = COLUMNS) -> list[_Band]:
+    """The bands, so many columns wide: every link in exactly one of them."""
     import networkx as nx
 
     graph: Any = nx.Graph()
@@ -66,7 +66,7 @@ def bands(links: Sequence[Link]) -> list[_Band]:
         layers = [
             sorted(layer, key=order.__getitem__)
             for depth, layer in enumerate(nx.bfs_layers(live, root))
-            if depth < COLUMNS
+            if depth < columns
         ]
         layers = _untangled(live, layers)
         inside = {name for layer in layers for name in layer}
@@ -119,17 +119,37 @@ def _placed(layers: list[list[str]], links: list[Link], again: frozenset[str]) -
     return _Band(places, tuple(links), again, float(tallest))
 
 
-def picture(links: Sequence[Link], titles: Mapping[str, str], width: float = 186.0) -> str:
-    """The whole picture as SVG. ``titles`` gives each part its words."""
-    laid = bands(links)
-    height = sum(band.rows * ROW + 5 for band in laid) + 2
-    words = "; ".join(f"{link.number} {link.words}: {link.verdict}" for link in links)
-    pen = Pen(width, height, "graph", "Parts and the pairs between them", words, text_size=TEXT)
-    top = 2.0
-    for band in laid:
-        _draw(pen, band, titles, top)
-        top += band.rows * ROW + 5
-    return pen.svg()
+def pictures(
+    links: Sequence[Link], titles: Mapping[str, str], width: float, height: float
+) -> list[str]:
+    """The whole as SVG pictures, none wider or (where a band allows it) higher than the sheet [mm].
+
+    ``titles`` gives each part its words.
+    """
+    sheets: list[list[_Band]] = []
+    used = 0.0
+    for band in bands(links, max(2, int((width + GAP) // (BOX_W + GAP)))):
+        needed = band.rows * ROW + 5
+        if not sheets or used + needed > height:
+            sheets.append([])
+            used = 0.0
+        sheets[-1].append(band)
+        used += needed
+    found = []
+    for number_, laid in enumerate(sheets, 1):
+        shown = [link for band in laid for link in band.links]
+        words = "; ".join(f"{link.number} {link.words}: {link.verdict}" for link in shown)
+        title = "Parts and the pairs between them"
+        if len(sheets) > 1:
+            title += f", {number_} of {len(sheets)}"
+        deep = sum(band.rows * ROW + 5 for band in laid) + 2
+        pen = Pen(width, deep, f"graph-{number_}", title, words, text_size=TEXT)
+        top = 2.0
+        for band in laid:
+            _draw(pen, band, titles, top)
+            top += band.rows * ROW + 5
+        found.append(pen.svg())
+    return found
 
 
 def _draw(pen: Pen, band: _Band, titles: Mapping[str, str], top: float) -> None:
@@ -148,7 +168,7 @@ def _draw(pen: Pen, band: _Band, titles: Mapping[str, str], top: float) -> None:
             if other in band.places:
                 _thin(pen, corner(other), corner(link.outer))
     for name in band.places:
-        _box(pen, corner(name), titles.get(name, name), name in band.again)
+        _box(pen, corner(name), name, titles.get(name, name), name in band.again)
     taken: list[tuple[float, float]] = []
     for x, y, link in tags:
         while any(abs(y - oy) < 4.6 and abs(x - ox) < 19 for ox, oy in taken):
@@ -198,10 +218,12 @@ def _thin(pen: Pen, one: tuple[float, float], other: tuple[float, float]) -> Non
     )
 
 
-def _box(pen: Pen, at: tuple[float, float], title: str, again: bool) -> None:
+def _box(pen: Pen, at: tuple[float, float], name: str, title: str, again: bool) -> None:
+    """A part: its title in a box that leads to its sizes."""
     x, y = at
     dash = ' style="stroke-dasharray:1.6 1"' if again else ""
     pen.items.append(
+        f'<a href="#part-{escape(name, quote=True)}" aria-label="{escape(title, quote=True)}">'
         f'<rect class="w" x="{number(x)}" y="{number(y)}" width="{number(BOX_W)}" '
         f'height="{number(BOX_H)}" rx="1"{dash}/>'
     )
@@ -209,6 +231,7 @@ def _box(pen: Pen, at: tuple[float, float], title: str, again: bool) -> None:
     first = y + BOX_H / 2 + 1.05 - (len(lines) - 1) * 1.75
     for number_, words in enumerate(lines):
         pen.text(x + BOX_W / 2, first + number_ * 3.5, words)
+    pen.items.append("</a>")
 
 
 def _folded(title: str, width: float, pen: Pen) -> list[str]:
@@ -217,21 +240,13 @@ def _folded(title: str, width: float, pen: Pen) -> list[str]:
     lines = [""]
     for word in words:
         trial = f"{lines[-1]} {word}".strip()
-        if pen.text_width(trial) * 0.92 <= width or not lines[-1]:
+        if pen.text_width(trial) * 0.95 <= width or not lines[-1]:
             lines[-1] = trial
         elif len(lines) < 2:
             lines.append(word)
         else:
             lines[-1] = trial
-    return [_cut(line, width, pen) for line in lines]
-
-
-def _cut(line: str, width: float, pen: Pen) -> str:
-    if pen.text_width(line) * 0.92 <= width:
-        return line
-    while line and pen.text_width(line + "…") * 0.92 > width:
-        line = line[:-1]
-    return line + "…"
+    return [pen.fitted(line, width) for line in lines]
 
 
 def _tag(pen: Pen, x: float, y: float, link: Link) -> None:

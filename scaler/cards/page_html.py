@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
@@ -27,6 +28,11 @@ class Paper:
         """Width between the margins [mm]."""
         return self.width - 2 * self.margin
 
+    @property
+    def narrow(self) -> bool:
+        """Whether columns have to be put under each other."""
+        return self.width < 160
+
 
 PAPERS = {
     "A4": Paper("A4", 210.0, 297.0, 10.0, 11.0, 9.5, 19.0, 30.0, "A4"),
@@ -47,6 +53,20 @@ def paper_of(name: str) -> Paper:
 def esc(text: object) -> str:
     """Text made safe for a page, also inside attributes."""
     return escape(str(text), quote=True)
+
+
+def css_text(text: str) -> str:
+    """Text made safe inside the quotes of a style sheet: all but letters, figures and spaces escaped.
+
+    >>> css_text('a "b"')
+    'a \\\\22 b\\\\22 '
+    """
+    return "".join(c if c.isalnum() or c == " " else f"\\{ord(c):x} " for c in text)
+
+
+def keys(letters: Sequence[str]) -> str:
+    """Letters of rows, each in its ring, as a page shows them."""
+    return " ".join(f'<span class="key">{esc(letter)}</span>' for letter in letters if letter)
 
 
 _SHARED = """
@@ -71,6 +91,7 @@ svg.pic{display:block;max-width:100%;height:auto}
 def card_style(paper: Paper) -> str:
     """The style sheet of a card on a paper."""
     body, small, figure, title = paper.body, paper.small, paper.figure, paper.title
+    small_sheet = paper.narrow
     return f"""{_SHARED}{PICTURE_STYLE}
 @page{{size:{paper.css} portrait;margin:{paper.margin}mm;
 @bottom-right{{content:"sheet " counter(page) " of " counter(pages);font:8pt Arial,sans-serif}}}}
@@ -84,6 +105,7 @@ nav a{{margin-right:1.5em}}
 border-bottom-width:.4mm}}
 .head>div{{padding:1.5mm 3mm 2mm;min-width:0}}
 .head h1{{font-size:{title}pt;line-height:1.05;font-weight:700}}
+.of{{font-size:{small}pt}}
 .sub{{font-size:{body + 1}pt;margin-top:.8mm}}
 .off{{flex:none;min-width:{title * 0.95}mm;border-left:.4mm solid #000;text-align:center;
 padding:1mm 2mm;font-size:{body}pt;display:flex;flex-direction:column;justify-content:center}}
@@ -93,7 +115,7 @@ padding:1mm 2mm;font-size:{body}pt;display:flex;flex-direction:column;justify-co
 .strip .key{{margin-right:1.2mm}}
 .care{{border:.8mm solid #000;border-left-width:3mm;margin-top:2.5mm;padding:1.2mm 2.5mm;
 break-inside:avoid}}
-.care h2{{font-size:{body}pt;text-transform:uppercase;letter-spacing:.04em;display:inline}}
+.care h2{{font-size:{body}pt;text-transform:uppercase;letter-spacing:.04em;display:inline-block}}
 .care p{{font-size:{small}pt;display:inline}}
 section>h2{{font-size:{body}pt;text-transform:uppercase;letter-spacing:.05em;margin:3.2mm 0 1mm;
 border-bottom:.4mm solid #000;padding-bottom:.5mm;break-after:avoid}}
@@ -101,9 +123,10 @@ border-bottom:.4mm solid #000;padding-bottom:.5mm;break-after:avoid}}
 .sizes thead th{{font-size:{small}pt;padding:0 1.2mm .6mm;border-bottom:.25mm solid #000}}
 .sizes tr{{break-inside:avoid}}
 .sizes td,.sizes tbody th{{border-bottom:.25mm solid #000;padding:.9mm 1mm .8mm}}
-.sizes .k{{width:5%}}.sizes .nm{{width:24%}}
-.sizes .mk{{width:{28 if paper.width < 160 else 33}%}}
-.sizes .lm{{width:{16.5 if paper.width < 160 else 18.5}%}}
+.sizes .k{{width:5%}}.sizes .nm{{width:{24 if small_sheet else 22.5}%}}
+.sizes .mk{{width:{28 if small_sheet else 35.5}%}}
+.sizes .lm{{width:{21 if small_sheet else 18}%}}
+.by{{text-align:right;font-size:{small}pt;margin-top:1.2mm;white-space:nowrap}}
 .key{{display:inline-block;min-width:1.5em;height:1.5em;line-height:1.42em;border:.35mm solid #000;
 border-radius:.75em;text-align:center;font-weight:700;padding:0 .25em}}
 .name{{font-size:{body + 1.5}pt;font-weight:700;line-height:1.1}}
@@ -111,34 +134,38 @@ border-radius:.75em;text-align:center;font-weight:700;padding:0 .25em}}
 .make>span{{display:flex;flex-wrap:wrap;align-items:center;gap:0 1.5mm}}
 .make b{{font-size:{figure}pt;line-height:1;white-space:nowrap}}
 .make .u{{font-size:{body}pt}}
-.other{{display:block;font-size:{body}pt;white-space:nowrap}}
-.near{{display:block;font-size:{small - 0.5}pt;
-white-space:{"normal" if paper.width < 160 else "nowrap"}}}
-.lims{{white-space:nowrap;font-weight:700;font-size:{body + 1}pt;line-height:1.12}}
+.other{{display:{"inline" if small_sheet else "block"};margin-right:1.5mm;font-size:{body}pt;white-space:nowrap}}
+.near{{display:{"inline-block" if small_sheet else "block"};font-size:{small - 0.5}pt;
+white-space:{"normal" if small_sheet else "nowrap"}}}
+.lims{{white-space:{"normal" if small_sheet else "nowrap"};font-weight:700;font-size:{body + 1}pt;line-height:1.12}}
 .lr{{display:block}}
 .lims small{{font-weight:400;font-size:{small}pt;margin-left:1mm;
-display:{"block" if paper.width < 160 else "inline"}}}
+display:inline-block}}
 .tag{{display:inline-block;border:.35mm solid #000;font-size:{small}pt;font-weight:700;
 padding:0 1mm;margin-top:.4mm}}
 .tag.full{{background:#000;color:#fff}}
 .boxes{{display:flex;flex-wrap:wrap;gap:1mm}}
-.boxes span{{flex:1 1 42%;min-width:{11 if paper.width < 160 else 15}mm;
+.boxes span{{flex:1 1 42%;min-width:{11 if small_sheet else 15}mm;
 min-height:{figure * 0.52}mm;border:.3mm solid #000;font-size:{small - 1}pt;padding:.2mm .6mm;
 line-height:1.05}}
 .boxes.many span{{min-height:{figure * 0.34}mm}}
-.boxes span b{{display:block;font-size:{small + (-0.5 if paper.width < 160 else 1)}pt;
+.boxes span b{{display:block;font-size:{small + (-0.5 if small_sheet else 1)}pt;
 white-space:nowrap}}
 .two{{columns:2;column-gap:5mm}}
+{"" if small_sheet else ".beside{display:grid;grid-template-columns:1fr 1fr;gap:0 5mm}"}
+.beside{{break-inside:avoid}}.beside>section{{min-width:0}}.beside .two{{columns:{2 if small_sheet else 1}}}
 .tools{{list-style:none}}
 .tools li{{break-inside:avoid;padding:.7mm 0 .7mm 6mm;position:relative}}
 .tools li::before{{content:"";position:absolute;left:0;top:1mm;width:3.6mm;height:3.6mm;
 border:.35mm solid #000}}
 .tools b{{font-size:{body + 0.5}pt}}
 .tools small{{font-size:{small}pt}}
-.grid td,.grid th{{border:.25mm solid #000;padding:.6mm 1.5mm}}
+.grid td,.grid th{{border:.25mm solid #000;padding:.35mm 1.3mm}}
+.grid tbody th{{white-space:nowrap}}
 .grid thead th{{font-weight:700;font-size:{small}pt}}
 .grid .f{{text-align:right;white-space:nowrap;font-weight:700;font-size:{body + 1}pt}}
 .grid .g{{text-align:right;white-space:nowrap}}
+.grid caption .note{{font-weight:400}}
 .grid caption{{text-align:left;font-weight:700;padding:.6mm 0}}
 .grid{{width:auto;min-width:60%;margin-bottom:1.5mm;break-inside:avoid}}
 .mates{{list-style:none}}
@@ -151,19 +178,21 @@ border:.35mm solid #000}}
 figure{{margin-top:1.5mm}}
 figcaption{{font-size:{small - 1}pt;text-align:right}}
 .note{{font-size:{small}pt}}
-.foot{{margin-top:3mm;border-top:.4mm solid #000;padding-top:1mm;font-size:{small}pt;display:flex;
-flex-wrap:wrap;justify-content:space-between;gap:0 6mm;break-inside:avoid}}
-.fill{{white-space:nowrap}}
 .no{{border:2mm solid #000;padding:6mm;margin-top:6mm}}
 .no h2{{font-size:{title}pt;line-height:1.05;margin-bottom:3mm}}
 .no p{{font-size:{body + 3}pt}}
 """
 
 
-REPORT_STYLE = f"""{_SHARED}{PICTURE_STYLE}
-@page{{size:A4 portrait;margin:12mm;
+def report_style(paper: Paper, margin: float, title: str) -> str:
+    """The style sheet of the report on a paper; ``margin`` [mm] of its sheets."""
+    narrow = paper.narrow
+    cell = 8.5 if narrow else 9.5
+    return f"""{_SHARED}{PICTURE_STYLE}
+@page{{size:{paper.css} portrait;margin:{margin}mm;
+@bottom-left{{content:"{css_text(title)}: report";font:8pt Arial,sans-serif}}
 @bottom-right{{content:"sheet " counter(page) " of " counter(pages);font:8pt Arial,sans-serif}}}}
-body{{font-size:11pt;max-width:188mm;margin:0 auto;padding:6mm 4mm}}
+body{{font-size:{paper.body}pt;max-width:{paper.width - 2 * margin + 8}mm;margin:0 auto;padding:6mm 4mm}}
 @media print{{body{{padding:0;max-width:none}}}}
 h1{{font-size:24pt;line-height:1.1}}
 h2{{font-size:15pt;margin:9mm 0 2mm;border-bottom:.5mm solid #000;padding-bottom:.6mm;
@@ -177,18 +206,21 @@ nav ul{{list-style:none;display:flex;flex-wrap:wrap;gap:1mm 6mm;margin:3mm 0}}
 .sum b{{display:block;font-size:17pt;line-height:1.1}}
 table{{margin:1mm 0 3mm}}
 caption{{text-align:left;font-weight:700;padding:1mm 0}}
-thead th{{font-weight:700;font-size:9.5pt;border-bottom:.4mm solid #000;padding:.6mm 1.5mm .6mm 0;
+thead th{{font-weight:700;font-size:{cell}pt;border-bottom:.4mm solid #000;padding:.6mm 1.5mm .6mm 0;
 vertical-align:bottom}}
-td,tbody th{{border-bottom:.2mm solid #8a8a8a;padding:.8mm 1.5mm .8mm 0;font-size:9.5pt}}
+td,tbody th{{border-bottom:.2mm solid #8a8a8a;padding:.8mm 1.5mm .8mm 0;font-size:{cell}pt}}
 tr{{break-inside:avoid}}
 .f{{text-align:right;white-space:nowrap}}
-.vt{{table-layout:fixed}}.vt th:nth-child(1){{width:5%}}.vt th:nth-child(2){{width:10%}}
-.vt thead th:nth-child(3){{width:34%}}.vt thead th:nth-child(4){{width:17%}}
-.vt thead th:nth-child(5){{width:14%}}
+.vt{{table-layout:fixed}}.vt th:nth-child(1){{width:{7 if narrow else 5}%}}
+.vt th:nth-child(2){{width:{13 if narrow else 10}%}}
+.vt thead th:nth-child(4){{width:{22 if narrow else 19}%}}
+.vt thead th:nth-child(5){{width:{19 if narrow else 15}%}}
 .ct{{table-layout:fixed}}.ct thead th:nth-child(1){{width:24%}}.ct thead th:nth-child(2){{width:14%}}
 .ct thead th:nth-child(3){{width:11%}}.ct thead th:nth-child(4){{width:14%}}
 .ct thead th:nth-child(5){{width:11%}}
-thead th.f{{white-space:normal}}
+thead th.f{{white-space:normal}}.ct td:last-child,.ct thead th:last-child{{padding-left:3mm}}
+.up{{text-align:right;font-size:{cell}pt}}
+@media print{{.up{{display:none}}}}
 .v{{font-weight:700;white-space:nowrap}}
 .v-holds{{color:#1b5e20}}.v-doubtful{{color:#6d4c00}}
 .v-tight,.v-loose,.v-fails{{color:#8e1b1b}}.v-refused{{color:#333}}
@@ -198,9 +230,9 @@ break-inside:avoid}}
 .box h3{{margin-top:0}}
 ul.plain{{padding-left:5mm}}
 ul.plain li{{margin-bottom:.8mm}}
-.note,td small{{font-size:9pt;color:#333}}
+.note,td small{{font-size:{cell - 0.5}pt;color:#333}}
 figure{{margin:2mm 0;break-inside:avoid}}
-figcaption{{font-size:9pt;color:#333;margin-top:1mm}}
+figcaption{{display:block;font-size:9pt;color:#333;margin-top:1mm}}
 details{{margin:2mm 0}}
 summary{{cursor:pointer;font-weight:700}}
 svg.pic a{{cursor:pointer}}

@@ -7,10 +7,11 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from scaler import catalogue
+from scaler.cards.page_chains import chain_anchor, chains_block, chains_shown, verdict_words
 from scaler.cards.page_figures import figure, mm_text, size_words, span, window
-from scaler.cards.page_graph import Link, picture
-from scaler.cards.page_html import REPORT_STYLE, document, esc
-from scaler.cards.pictures import Bar, departures
+from scaler.cards.page_graph import Link, pictures
+from scaler.cards.page_html import document, esc, paper_of, report_style
+from scaler.cards.pictures import BAR_ROW, Bar, departures
 from scaler.expressions import names
 from scaler.measures.lengths import format_mm
 from scaler.records import Verdict
@@ -31,6 +32,7 @@ SECTIONS = (
     ("cautions", "Cautions"),
     ("parts-and-pairs", "Parts and pairs"),
     ("verdicts", "Verdicts"),
+    ("chains", "Chains"),
     ("departures", "Departures"),
     ("choices", "What was chosen, and why"),
     ("look", "Look at these"),
@@ -38,31 +40,44 @@ SECTIONS = (
 )
 
 
-def report_page(result: CheckResult, *, cards: bool = False) -> str:
-    """The page. With ``cards`` each part links to its card in the same folder."""
-    model = result.model
+def report_page(result: CheckResult, *, cards: bool = False, paper: str = "A4") -> str:
+    """The page. With ``cards`` each part links to its card in the same folder.
+
+    Parameters: paper : ``A4``, ``A5`` or ``letter``, what it is printed on.
+    Raises: ValueError for another paper.
+    """
+    model, sheet = result.model, paper_of(paper)
+    margin = sheet.margin + (0 if sheet.narrow else 2)
+    room = (sheet.width - 2 * margin, sheet.height - 2 * margin - 38)
     links = "".join(f'<li><a href="#{key}">{title}</a></li>' for key, title in SECTIONS)
     if cards:
         links += '<li><a href="index.html">Bench cards</a></li>'
     numbers = {f.statement.id: at for at, f in enumerate(result.findings, 1)}
     shut = frozenset(c.about for c in result.reduction.cautions if c.refused)
+    found = chains_shown(result)
+    drawn = {chain.id for chain in found}
     body = (
         '<a class="skip" href="#conflicts">To the report</a>'
-        f'<header><h1>{esc(model.title)}</h1><p class="lead">Scale {esc(model.scale.read_as)}: '
-        f"{esc(model.scale.how)}</p>{_summary(result)}"
+        f'<header id="top"><h1>{esc(model.title)}</h1><p class="lead">Scale '
+        f"{esc(model.scale.read_as)}: {esc(model.scale.how)}</p>{_summary(result)}"
         f'<nav aria-label="Sections"><ul>{links}</ul></nav></header><main>'
-        f"{_conflicts(result, numbers)}{_cautions(result)}{_graph(result, numbers, shut)}"
-        f"{_verdicts(result, numbers)}{_departures(result)}{_choices(result, cards)}"
+        f"{_conflicts(result, numbers)}{_cautions(result)}{_graph(result, numbers, shut, room)}"
+        f"{_verdicts(result, numbers, drawn)}"
+        f"{_section('chains', chains_block(result, found, numbers, room[0]))}"
+        f"{_departures(result, room)}{_choices(result, cards)}"
         f"{_look(result)}{_sources(result)}</main>"
         f"<footer><p class='note'>Lengths are exact in the model and rounded only here. "
         f"{esc(model.folder.name)}</p></footer>"
     )
-    return document(f"{model.title}: report", REPORT_STYLE, body)
+    return document(f"{model.title}: report", report_style(sheet, margin, model.title), body)
 
 
 def _section(key: str, body: str) -> str:
     title = dict(SECTIONS)[key]
-    return f'<section id="{key}" aria-labelledby="{key}-h"><h2 id="{key}-h">{title}</h2>{body}</section>'
+    return (
+        f'<section id="{key}" aria-labelledby="{key}-h"><h2 id="{key}-h">{title}</h2>{body}'
+        '<p class="up"><a href="#top">to the top</a></p></section>'
+    )
 
 
 def _summary(result: CheckResult) -> str:
@@ -101,7 +116,7 @@ def _conflicts(result: CheckResult, numbers: dict[str, int]) -> str:
         number = numbers[item.id]
         blocks.append(
             f'<div class="box"><h3><a href="#{_anchor(number)}">{number}</a>: '
-            f"{esc(item.title or item.id)} {_verdict(conflict.finding)}</h3>"
+            f"{esc(item.title or item.id)} {verdict_words(conflict.finding.verdict)}</h3>"
             f'<p>{esc(conflict.text.removeprefix(f"{item.title or item.id}: "))}</p><ul class="plain">{members}</ul>'
             f"{_ways_out(conflict)}</div>"
         )
@@ -114,16 +129,15 @@ def _ways_out(conflict: Conflict) -> str:
 
     rows = []
     for way in conflict_dict(conflict)["ways_out"]:
-        changes = way.get("changes") or []
-        said = "; ".join(str(c.get("text", c) if isinstance(c, dict) else c) for c in changes)
-        gives_up = way.get("gives_up") or []
-        given = f"; gives up {', '.join(map(str, gives_up))}" if gives_up else ""
-        rows.append(f"<li>{esc(said)}{esc(given)}</li>")
+        said = "; ".join(map(str, way.get("changes") or ()))
+        for key, lead in (("gives_up", "gives up"), ("made_again", "to be made again")):
+            if way.get(key):
+                said += f"; {lead}: {', '.join(map(str, way[key]))}"
+        if way.get("cost") is not None:
+            said += f"; departure of the whole model then {float(way['cost']):.3f}"
+        cautions = "".join(f"<br>{esc(caution)}" for caution in way.get("cautions") or ())
+        rows.append(f"<li>{esc(said)}{cautions}</li>")
     return f"<p>Ways out, the best first:</p><ol>{''.join(rows)}</ol>" if rows else ""
-
-
-def _verdict(finding: Finding) -> str:
-    return f'<span class="v v-{finding.verdict}">{esc(finding.verdict)}</span>'
 
 
 def _cautions(result: CheckResult) -> str:
@@ -167,7 +181,9 @@ def _links(
     return links
 
 
-def _graph(result: CheckResult, numbers: dict[str, int], shut: frozenset[str]) -> str:
+def _graph(
+    result: CheckResult, numbers: dict[str, int], shut: frozenset[str], room: tuple[float, float]
+) -> str:
     links = _links(result.findings, numbers, shut)
     if not links:
         return _section("parts-and-pairs", "<p>No pairs.</p>")
@@ -180,17 +196,19 @@ def _graph(result: CheckResult, numbers: dict[str, int], shut: frozenset[str]) -
     }
     joined = {name for link in links for name in (link.inner, link.outer, *link.third)}
     alone = [titles[name] for name in result.model.parts if name not in joined]
+    drawn = "".join(f"<figure>{each}</figure>" for each in pictures(links, titles, *room))
     rest = f" In no pair: {esc(', '.join(alone))}." if alone else ""
     return _section(
         "parts-and-pairs",
-        f"{note}<figure>{picture(links, titles)}<figcaption>Boxes are parts, lines are pairs; the "
-        "number leads to the row below. An even line holds; a dashed or dotted heavy one does not, "
+        f"{note}{drawn}<figcaption>Boxes are parts and lead to their sizes; "
+        "lines are pairs, and the number leads to the row below. An even line holds; a dashed or "
+        "dotted heavy one does not, "
         "and says so. A thin grey line joins a part that takes part in a sum; a box with a dashed "
-        f"edge is drawn again from above.{rest}</figcaption></figure>",
+        f"edge is drawn again from above.{rest}</figcaption>",
     )
 
 
-def _verdicts(result: CheckResult, numbers: dict[str, int]) -> str:
+def _verdicts(result: CheckResult, numbers: dict[str, int], drawn: set[str]) -> str:
     unit = result.model.work_unit
     rows = []
     for finding in result.findings:
@@ -206,16 +224,18 @@ def _verdicts(result: CheckResult, numbers: dict[str, int]) -> str:
             cells = f"<td>{wanted}</td><td>{found}</td>"
         said = size_words(f"{item.inner} in {item.outer}" if item.what == "pair" else item.text)
         cause = f"<br>{esc(finding.cause)}" if finding.cause else ""
-        source = f"<br>{esc(item.source)}" if item.source else ""
+        title = esc(item.title or item.id.replace("_", " "))
+        if item.id in drawn:
+            title = f'<a href="#{chain_anchor(number)}">{title}</a>'
+        basis = "; ".join(x for x in (size_words(str(item.basis)), item.source) if x)
         rows.append(
-            f'<tr id="{_anchor(number)}"><th scope="row">{number}</th><td>{_verdict(finding)}'
-            f"{cause}</td><td>{esc(item.title or item.id.replace('_', ' '))}<br>"
-            f"<small>{esc(said)}</small></td>{cells}"
-            f"<td><small>{esc(size_words(str(item.basis)))}{source}</small></td></tr>"
+            f'<tr id="{_anchor(number)}"><th scope="row">{number}</th>'
+            f"<td>{verdict_words(finding.verdict)}{cause}</td><td>{title}<br>"
+            f"<small>{esc(said)}<br>{esc(basis)}</small></td>{cells}</tr>"
         )
     head = "".join(
         f'<th scope="col">{text}</th>'
-        for text in ("no.", "verdict", "pair or condition", "wanted", "found", "basis, source")
+        for text in ("no.", "verdict", "pair or condition; its basis, source", "wanted", "found")
     )
     return _section(
         "verdicts",
@@ -234,7 +254,7 @@ def _share(line: SizeLine) -> float:
     return float(abs(line.departure) / reach) if reach else 0.0
 
 
-def _departures(result: CheckResult) -> str:
+def _departures(result: CheckResult, room: tuple[float, float]) -> str:
     lines = [
         line
         for line in result.reduction.lines
@@ -243,7 +263,7 @@ def _departures(result: CheckResult) -> str:
     if not lines:
         return _section("departures", "<p>No size departs from scale.</p>")
     lines.sort(key=lambda line: (-_share(line), line.size.id))
-    shown = lines[:MOST_BARS]
+    shown = lines[: min(MOST_BARS, int(room[1] / BAR_ROW) - 2)]
     bars = []
     for line in shown:
         assert line.departure is not None and line.exact is not None
@@ -252,14 +272,17 @@ def _departures(result: CheckResult) -> str:
         words = f"{sign}{format_mm(abs(line.departure), 3)} mm, {percent:.1f} %"
         share = _share(line) * (-1 if line.departure < 0 else 1)
         bars.append(Bar(size_words(line.size.id), share, words))
-    chart = departures(bars, "departures-p", "Departures from scale, in parts of the reach", 186.0)
+    chart = departures(
+        bars, "departures-p", "Departures from scale, in parts of the reach", room[0]
+    )
     exact = sum(1 for line in result.reduction.lines if line.departure == 0)
+    true = f" {exact} sizes are made to scale." if exact else ""
     more = f" {len(lines) - len(shown)} more depart by less." if len(lines) > len(shown) else ""
     text = "".join(f"<li>{esc(bar.label)}: {esc(bar.words)}</li>" for bar in bars)
     return _section(
         "departures",
         f"<figure>{chart}<figcaption>The bar is the departure in parts of the greatest allowed for "
-        f"that size; the figure is the departure itself. {exact} sizes are made to scale.{more}"
+        f"that size; the figure is the departure itself.{true}{more}"
         f'</figcaption></figure><details><summary>The same as a list</summary><ul class="plain">'
         f"{text}</ul></details>",
     )
@@ -274,7 +297,7 @@ def _choices(result: CheckResult, cards: bool) -> str:
         f'<th scope="col"{kind}>{text}</th>'
         for text, kind in (
             ("size", ""), ("full size", ""), ("exact, mm", ' class="f"'),
-            ("chosen", ' class="f"'), ("departs, mm", ' class="f"'), ("how and why", ""),
+            ("chosen", ' class="f"'), ("off by, mm", ' class="f"'), ("how and why", ""),
         )
     )  # fmt: skip
     tables = []

@@ -178,6 +178,14 @@ class Pen:
         narrow = sum(words.count(c) for c in " .,'|ijl1:;-")
         return self.text_size * (0.6 * (len(words) - narrow) + 0.42 * narrow)
 
+    def fitted(self, words: str, room: float) -> str:
+        """Words cut with an ellipsis where they are wider than the room [mm] in plain print."""
+        if self.text_width(words) * 0.95 <= room:
+            return words
+        while words and self.text_width(words + "…") * 0.95 > room:
+            words = words[:-1]
+        return words.rstrip() + "…"
+
     def svg(self, *, standalone: bool = False) -> str:
         """The picture: an element for a page, or with ``standalone`` a file of its own."""
         head = f'<svg class="pic" role="img" aria-labelledby="{self.ident}-t {self.ident}-d" '
@@ -195,6 +203,10 @@ class Pen:
         return head + names + style + "".join(self.items) + "</svg>"
 
 
+BAR_ROW = 5.4
+"""Height of one bar of the chart of departures [mm]."""
+
+
 @dataclass(frozen=True, slots=True)
 class Bar:
     """One bar of a chart: label, value, and words beside it."""
@@ -207,28 +219,28 @@ class Bar:
 def departures(bars: Sequence[Bar], ident: str, title: str, width: float = 180.0) -> str:
     """Bars to the left (smaller) and right (larger) of a middle line, in the order given.
 
-    Larger is solid, smaller is hatched; the figure stands at the end of each bar.
+    Larger is solid, smaller is hatched; the figures stand in a column of their own.
     """
-    row, top, names, beside = 5.4, 9.0, 56.0, 36.0
+    row, top = BAR_ROW, 9.0
+    names, beside, size = (58.0, 38.0, 3.3) if width > 150 else (44.0, 33.0, 3.0)
     height = top + row * len(bars) + 3
     described = f"{len(bars)} sizes; the bar to the right of the line is larger than to scale."
-    pen = Pen(width, height, ident, title, described, text_size=3.3)
+    pen = Pen(width, height, ident, title, described, text_size=size)
     most = max((abs(bar.value) for bar in bars), default=0.0) or 1.0
-    half = (width - names - 2 * beside) / 2
-    zero = names + beside + half
+    half = (width - names - beside) / 2 - 3
+    zero = names + half + 1
     hatch = pen.hatching()
-    pen.text(zero - 3, 5, "smaller than to scale", "end", 3.2)
+    pen.text(zero - 3, 5, "smaller", "end", 3.2)
     pen.text(zero + 3, 5, "larger than to scale", "start", 3.2)
     for at, bar in enumerate(bars):
         y = top + at * row
         length = abs(bar.value) / most * half
-        pen.text(names - 2, y + 3.6, bar.label, "end")
+        pen.text(names - 2, y + 3.6, pen.fitted(bar.label, names - 2), "end")
+        pen.text(width - beside, y + 3.6, bar.words, "start")
         if bar.value >= 0:
             pen.rect(zero, y + 0.7, length, row - 1.4, "o", "#444")
-            pen.text(zero + length + 1.5, y + 3.6, bar.words, "start")
         else:
             pen.rect(zero - length, y + 0.7, length, row - 1.4, "o", hatch)
-            pen.text(zero - length - 1.5, y + 3.6, bar.words, "end")
     pen.line(zero, top - 2, zero, height - 2, "o")
     return pen.svg()
 

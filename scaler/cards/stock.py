@@ -54,6 +54,10 @@ LENGTH_NAMES = ("blank_length", "overall_length", "length_overall", "length", "h
 EYE_NAMES = ("eye_outside", "eye_diameter", "end_diameter", "boss_diameter", "eye_width")
 
 
+NO_LENGTH = "length from the drawing"
+"""Said of a blank whose length over all is not in the model."""
+
+
 @dataclass(frozen=True, slots=True)
 class Allowances:
     """What the saw takes and what is left to clean up [mm]; the defaults are common practice."""
@@ -416,8 +420,9 @@ def _quantities(model: Model) -> dict[tuple[str, int], str]:
 
 def is_round(line: SizeLine) -> bool:
     """Whether an outside size is a diameter: by how it is cut, then by its name."""
-    if line.size.kind not in (Kind.EXTERNAL, Kind.THREAD):
-        return False
+    words = set(line.size.name.split("_"))
+    if line.size.kind not in (Kind.EXTERNAL, Kind.THREAD) or words & ACROSS_WORDS:
+        return False  # a thickness or a width is none, though it be turned
     names = [line.settled.method] if line.settled else []
     names += [method.name for method in line.size.rule]
     for name in names:
@@ -425,8 +430,7 @@ def is_round(line: SizeLine) -> bool:
             return True
         if name in FLAT_METHODS:
             return False
-    words = set(line.size.name.split("_"))
-    return bool(words & ROUND_WORDS) and not words & ACROSS_WORDS
+    return bool(words & ROUND_WORDS)
 
 
 def form_of_row(line: SizeLine) -> str:

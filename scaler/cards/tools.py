@@ -29,6 +29,8 @@ UNDER_LARGE = (Fraction(1, 5), Fraction(3, 10))
 LARGEST_DRILL = Fraction(13)
 BORING = Fraction(1)
 SMALLEST_BORED = Fraction(5)
+NEAR = Fraction(1, 2)
+"""A tool of the shop further than this (and than a tenth of the size) is no help [mm]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +157,8 @@ class Tools:
         instead = ""
         if rows and not on_shelf:
             near = min(rows, key=lambda row: (abs(row[0] - size), row[0]))
-            instead = near[1]
+            if abs(near[0] - size) <= max(NEAR, size / 10):
+                instead = near[1]
         return ToolUse(_ORDER[family], family, name, size, line.size.id, note, on_shelf, instead)
 
     def _own(self, line: SizeLine, family: str) -> ToolUse:

@@ -17,7 +17,7 @@ Behind this door: ``chain_expressions`` (one form), ``chain_stack`` (the arithme
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from fractions import Fraction
 from typing import Any, Literal
 
@@ -38,6 +38,7 @@ from scaler.chains.stack import About, Convention, work_out
 from scaler.checking.check import Checker
 from scaler.expressions import EvaluationError, Node, names, parse_expression
 from scaler.problems import InputError, Place, Problem, did_you_mean
+from scaler.progress import told
 from scaler.records import BasisKind, Bounds, Model
 from scaler.settling.solve import Value
 
@@ -106,17 +107,22 @@ def chains(
     copies: Literal["alike", "apart"] = "alike",
     basis: Basis = "stated",
     as_drawn: bool = False,
+    only: Collection[str] | None = None,
+    checker: Checker | None = None,
 ) -> tuple[Chain, ...]:
     """Every pair and condition of a model as a chain, in the order of the files.
 
-    Parameters as :func:`chain`. A chain without a value is there with a note and no figures.
+    Parameters as :func:`chain`; only : the names of those wanted, all where None; checker : of the
+    same model, where its sizes are settled already. A chain without a value is there with a note
+    and no figures. The progress is told (:mod:`scaler.progress`).
     """
     options = _options(draws, seed, distribution, None, None)
     convention = _convention(capability, mean_shift, copies)
     kept = _basis(basis)
-    checker = Checker(model, as_drawn=as_drawn)
+    checker = checker or Checker(model, as_drawn=as_drawn)
     found = []
-    for statement in checker.statements:
+    wanted = [item for item in checker.statements if only is None or item.id in only]
+    for statement in told(wanted, "chains"):
         asked = Asked(statement)
         try:
             found.append(_chain(checker, asked, options, convention, kept))

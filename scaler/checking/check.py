@@ -75,10 +75,16 @@ class Checker:
     """The findings of a model at a stage; holds the settled sizes and limits that they rest on."""
 
     def __init__(
-        self, model: Model, stage: Stage = Stage.CHOSEN, *, as_drawn: bool = False
+        self,
+        model: Model,
+        stage: Stage = Stage.CHOSEN,
+        *,
+        as_drawn: bool = False,
+        settlement: Settlement | None = None,
     ) -> None:
+        """``settlement``: what settling the model at this stage gave, where it is known already."""
         self.model, self.stage, self.as_drawn = model, stage, as_drawn
-        self.settlement = settle(model, stage, as_drawn=as_drawn)
+        self.settlement = settlement or settle(model, stage, as_drawn=as_drawn)
         self.values: dict[str, Value] = dict(self.settlement.values)
         self.refused = self.settlement.refused
         bases = [pair.basis for pair in model.pairs.values()]
