@@ -134,7 +134,7 @@ border-radius:.75em;text-align:center;font-weight:700;padding:0 .25em}}
 .make>span{{display:flex;flex-wrap:wrap;align-items:center;gap:0 1.5mm}}
 .make b{{font-size:{figure}pt;line-height:1;white-space:nowrap}}
 .make .u{{font-size:{body}pt}}
-.other{{display:{"inline" if small_sheet else "block"};margin-right:1.5mm;font-size:{body}pt;white-space:nowrap}}
+.other{{display:{"inline-block" if small_sheet else "block"};margin-right:1.5mm;font-size:{body}pt;white-space:nowrap}}
 .near{{display:{"inline-block" if small_sheet else "block"};font-size:{small - 0.5}pt;
 white-space:{"normal" if small_sheet else "nowrap"}}}
 .lims{{white-space:{"normal" if small_sheet else "nowrap"};font-weight:700;font-size:{body + 1}pt;line-height:1.12}}
