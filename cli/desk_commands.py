@@ -209,6 +209,7 @@ def _materials_text(loaded: Any, listed: Any, units: str | None, format_: str) -
         if grid.rows:
             body = common.table(format_, grid.headings, grid.rows, grid.right)
             text += titled(format_, title, body)
+    text += titled(format_, "Left open", tables.left_open(listed))
     return text + titled(format_, "Cautions", cautions_text(listed.refused))
 
 

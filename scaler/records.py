@@ -275,13 +275,19 @@ class Condition:
 
 @dataclass(frozen=True, slots=True)
 class ShopRow:
-    """A row of the builder's own list: what is on the shelf."""
+    """A row of the builder's own list: what is on the shelf.
+
+    ``lengths`` holds what its quantity says of bars (length [mm], how many), ``sheets`` of pieces
+    of sheet (longer side, shorter side [mm], how many).
+    """
 
     family: str
     designation: str
     size: Fraction | None
     note: str
     place: Place
+    lengths: tuple[tuple[Fraction, int], ...] = ()
+    sheets: tuple[tuple[Fraction, Fraction, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

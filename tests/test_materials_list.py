@@ -20,7 +20,6 @@ from scaler.cards.stock import (
     Allowances,
     Section,
     Stock,
-    shelf_lengths,
     sold_lengths,
     stock_material,
 )

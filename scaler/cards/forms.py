@@ -30,6 +30,7 @@ class Needs:
     fixed: dict[str, SizeLine]
     length: Fraction | None
     notes: tuple[str, ...]
+    outline: tuple[Fraction, Fraction] | None = None
 
 
 def needs_of(part: Part, lines: Sequence[SizeLine], allow: Allowances) -> Needs | None:
@@ -120,10 +121,7 @@ def _block(
     form = as_supplied[flats[0]] if flats else "flat"
     across = _across(lines, fixed, length)
     if form == "plate":
-        return Needs(
-            "plate", (("thickness", value_mm(fixed["thickness"])),), fixed, length,
-            (*notes, *_plate_notes(across, length, allow)),
-        )  # fmt: skip
+        return _plate(value_mm(fixed["thickness"]), fixed, across, length, notes, allow)
     wanted = {name: value_mm(line) for name, line in fixed.items()}
     centres = any(line.size.name.endswith("centres") for line in lines)
     if centres:
@@ -197,15 +195,23 @@ def _across(
     return sorted(found, key=value_mm)
 
 
-def _plate_notes(
-    across: Sequence[SizeLine], length: Fraction | None, allow: Allowances
-) -> tuple[str, ...]:
-    from scaler.cards.stock import plain_mm, value_mm
+def _plate(
+    thickness: Fraction,
+    fixed: dict[str, SizeLine],
+    across: Sequence[SizeLine],
+    length: Fraction | None,
+    notes: tuple[str, ...],
+    allow: Allowances,
+) -> Needs:
+    """A rectangle out of a sheet, where both its sides are in the model."""
+    from scaler.cards.stock import NO_LENGTH, value_mm
 
+    wanted = (("thickness", thickness),)
     if not across or length is None:
-        return ("the outline of the plate is not all in the model",)
-    wide = value_mm(across[-1]) + 2 * allow.face
-    return (f"saw {plain_mm(length + 2 * allow.end)} x {plain_mm(wide)} mm out of the sheet",)
+        notes = tuple(note for note in notes if note != NO_LENGTH)
+        return Needs("plate", wanted, fixed, None, (*notes, "outline from the drawing"))
+    sides = (length + 2 * allow.end, value_mm(across[-1]) + 2 * allow.face)
+    return Needs("plate", wanted, fixed, length, notes, (max(sides), min(sides)))
 
 
 def _length(lines: Sequence[SizeLine]) -> tuple[Fraction | None, tuple[str, ...]]:

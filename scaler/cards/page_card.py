@@ -12,6 +12,7 @@ from scaler.cards.page_figures import (
     inch_text,
     length_pair,
     mm_text,
+    outline_pair,
 )
 from scaler.cards.page_html import Paper, card_style, css_text, document, esc, keys, paper_of
 from scaler.cards.page_mates import mates, readings, readout
@@ -198,7 +199,9 @@ def _stock(blank: Blank, unit: str, count: int) -> str:
         words.append(f"<b>{esc(section.designation)}</b>")
     elif blank.wanted:
         words.append("<b>stock to be found</b>")
-    if blank.sawn is not None and blank.finished is not None and (section or blank.wanted):
+    if blank.outline is not None:
+        words.append(f"saw <b>{outline_pair(blank.outline, unit)}</b>; {count} wanted")
+    elif blank.sawn is not None and blank.finished is not None and (section or blank.wanted):
         each = (blank.sawn - blank.finished) / 2
         words.append(
             f"saw <b>{length_pair(blank.sawn, unit)}</b> long, {plain_mm(each)} mm to face at "

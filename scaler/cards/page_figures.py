@@ -114,6 +114,13 @@ def length_pair(value: Value, own_unit: str, places: int = 2) -> str:
     return f"{inch} ({mm})" if own_unit == "in" else f"{mm} ({inch})"
 
 
+def outline_pair(sides: tuple[Fraction, Fraction], own_unit: str) -> str:
+    """Two sides in the person's unit, the other in brackets: ``80.00 × 40.00 mm (…)``."""
+    mm = " × ".join(mm_text(side, 2) for side in sides) + " mm"
+    inch = " × ".join(inch_text(side, 3) for side in sides) + " in"
+    return f"{inch} ({mm})" if own_unit == "in" else f"{mm} ({inch})"
+
+
 def window(bounds: Bounds, own_unit: str) -> str:
     """A clearance wanted, in words: interference is named and printed as a positive figure.
 

@@ -75,7 +75,8 @@ class Section:
     """A section of stock [mm]: its form, measures by name, and the row it comes from.
 
     ``owned``: of the shop's own list. ``sold`` holds the lengths it is sold in [mm], empty where
-    it is cut to length or its lengths are not known; ``shelf`` what the shop has (length, number).
+    it is cut to length or its lengths are not known; ``shelf`` what the shop has (length, number),
+    ``sheets`` its pieces of sheet (longer, shorter side, number).
     """
 
     form: str
@@ -87,6 +88,7 @@ class Section:
     sold: tuple[Fraction, ...] = ()
     sold_text: str = ""
     shelf: tuple[tuple[Fraction, int], ...] = ()
+    sheets: tuple[tuple[Fraction, Fraction, int], ...] = ()
 
     @property
     def key(self) -> tuple[str, str, tuple[tuple[str, Fraction], ...], bool]:
@@ -100,6 +102,7 @@ class Blank:
 
     ``section`` is None where the model does not say enough, or nothing is big enough; ``wanted``
     then holds what it should measure at least. ``finished`` is None where no length is known.
+    ``outline`` is the rectangle to saw out of a sheet (longer, shorter side), None for bar.
     """
 
     part: str
@@ -108,6 +111,7 @@ class Blank:
     finished: Fraction | None
     sawn: Fraction | None
     notes: tuple[str, ...]
+    outline: tuple[Fraction, Fraction] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +128,7 @@ class _Bar:
     sold_text: str
     rough: bool
     shelf: tuple[tuple[Fraction, int], ...] = ()
+    sheets: tuple[tuple[Fraction, Fraction, int], ...] = ()
 
 
 _FORMS: dict[str, tuple[str, str, tuple[str, ...]]] = {
@@ -202,28 +207,6 @@ def sold_lengths(text: str) -> tuple[Fraction, ...]:
     return tuple(found)
 
 
-_COUNTED = re.compile(r"^\s*(\d{1,4})\s*(?:off|of|x|×)\s+(.+)$", re.IGNORECASE)
-
-
-def shelf_lengths(text: str) -> tuple[tuple[Fraction, int], ...]:
-    """Lengths on the shelf [mm] and how many, from ``2 off 330 mm; 1 m``; nothing where none is told.
-
-    >>> shelf_lengths("2 off 330 mm; 1 m")
-    ((Fraction(330, 1), 2), (Fraction(1000, 1), 1))
-    """
-    found = []
-    for item in re.split(r"[;,+]| and ", text):
-        match = _COUNTED.match(item)
-        count, length = (int(match[1]), match[2]) if match else (1, item.strip())
-        try:
-            mm = parse_length(length).mm
-        except LengthError:
-            continue
-        if mm > 0 and count:
-            found.append((mm, count))
-    return tuple(found)
-
-
 @lru_cache(maxsize=256)
 def _catalogue_bars(form: str, material: str, system: str) -> tuple[_Bar, ...]:
     """Rows of one form, material and system, sorted by size; ground and bright before rough."""
@@ -253,7 +236,6 @@ class Stock:
     def __init__(self, model: Model, allowances: Allowances | None = None) -> None:
         self.model = model
         self.allowances = allowances or Allowances()
-        self.quantities = _quantities(model)
         self._shop: dict[tuple[str, tuple[str, ...]], tuple[_Bar, ...]] = {}
 
     def blank(self, part: Part, lines: Sequence[SizeLine]) -> Blank | None:
@@ -269,7 +251,10 @@ class Stock:
         end = self.allowances.end
         sawn = None if needs.length is None else needs.length + 2 * end
         section, notes = self.section(part, needs.form, needs.wanted, needs.fixed)
-        return Blank(part.name, section, needs.wanted, needs.length, sawn, (*needs.notes, *notes))
+        return Blank(
+            part.name, section, needs.wanted, needs.length, sawn, (*needs.notes, *notes),
+            needs.outline,
+        )  # fmt: skip
 
     def section(
         self,
@@ -364,7 +349,6 @@ class Stock:
             said = _named_material(f"{row.designation} {row.note}")
             if not (set(said) & set(materials) if said else steel):
                 continue
-            quantity = self.quantities.get((row.place.file, row.place.line), "")
             chief = _FORMS[form][1]
             partners: list[Fraction | None] = [None]
             if form == "flat":
@@ -377,7 +361,7 @@ class Stock:
                 found.append(
                     _Bar(
                         row.size, tuple(measures), said[0] if said else "", name,
-                        f"shop list, {row.place}", True, (), "", False, shelf_lengths(quantity),
+                        f"shop list, {row.place}", True, (), "", False, row.lengths, row.sheets,
                     )
                 )  # fmt: skip
         return sorted(found, key=lambda bar: (bar.size, dict(bar.measures).get("width", ZERO)))
@@ -409,13 +393,6 @@ def _named_material(text: str) -> tuple[str, ...]:
     if not found and "steel" in words:
         found = ["mild steel", "silver steel"]
     return tuple(sorted(found, key=lambda name: -len(name.split())))
-
-
-def _quantities(model: Model) -> dict[tuple[str, int], str]:
-    """The ``quantity`` column of the shop's tables, by file and line."""
-    from scaler.cards.shop import quantities
-
-    return quantities(model)
 
 
 def is_round(line: SizeLine) -> bool:

@@ -15,13 +15,14 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from scaler import catalogue
-from scaler.cards.stock import Allowances, Blank, Section, Stock, plain_mm, value_mm
+from scaler.cards.stock import NO_LENGTH, Allowances, Blank, Section, Stock, plain_mm, value_mm
 from scaler.cards.tools import Tools, ToolUse, gathered, tool_name
 from scaler.checking.cautions import Caution
 from scaler.desk.cutting_stock import Bar, CutPlan, Piece, plan_cuts
 from scaler.expressions.interval_angles import pi
 from scaler.expressions.intervals import root
-from scaler.records import Model, State
+from scaler.measures.lengths import format_decimal
+from scaler.records import Model, Part, State
 from scaler.settling.solve import middle
 
 if TYPE_CHECKING:
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 
     from scaler.settling.reduce import Reduction, SizeLine
 
+INCH = Fraction(127, 5)
 POUND = Fraction("0.45359237")
 """One pound avoirdupois [kg], exact (international yard and pound agreement, 1 July 1959)."""
 
@@ -58,7 +60,10 @@ class CutLine:
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """All pieces of one section: the plan of cuts, the length needed, what is bought and its weight."""
+    """All pieces of one section: the plan of cuts, the length needed, what is bought and its weight.
+
+    Sheet has no plan: ``area`` [mm²] is that of its rectangles together, and ``needed`` is 0.
+    """
 
     section: Section
     lines: tuple[CutLine, ...]
@@ -66,6 +71,7 @@ class Order:
     needed: Fraction
     weight: Weight | None
     note: str
+    area: Fraction = Fraction(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +200,16 @@ def weight_of(section: Section, length: Fraction, material: str) -> Weight | Non
     return Weight(area * length * density / 10**9, density, name, source)
 
 
+def sheet_weight(section: Section, area: Fraction, material: str) -> Weight | None:
+    """The weight of an area of sheet [mm²]; None where its thickness or density is not known."""
+    found = density_of(material) or density_of(section.material)
+    thickness = dict(section.measures).get("thickness")
+    if found is None or thickness is None:
+        return None
+    density, name, source = found
+    return Weight(area * thickness * density / 10**9, density, name, source)
+
+
 def materials(reduction: Reduction, allowances: Allowances | None = None) -> MaterialsList:
     """The list for a reduced model.
 
@@ -223,9 +239,7 @@ def materials(reduction: Reduction, allowances: Allowances | None = None) -> Mat
             uses[part.name] = tools.of_part(own)
         blank = stock.blank(part, own)
         if blank is not None:
-            weight = None
-            if blank.section is not None and blank.sawn is not None:
-                weight = weight_of(blank.section, blank.sawn * part.count, part.material)
+            weight = _blank_weight(blank, part)
             lines.append(
                 CutLine(part.name, title, part.material, part.count, blank.section, blank, weight)
             )
@@ -235,6 +249,18 @@ def materials(reduction: Reduction, allowances: Allowances | None = None) -> Mat
     orders = _orders(lines, allow)
     listed = tuple(ToolLine(use, parts) for use, parts in gathered(uses))
     return MaterialsList(model, allow, tuple(lines), orders, tuple(bought), listed, refused)
+
+
+def _blank_weight(blank: Blank, part: Part) -> Weight | None:
+    """The weight of all the blanks of a part."""
+    if blank.section is None:
+        return None
+    if blank.outline is not None:
+        area = blank.outline[0] * blank.outline[1] * part.count
+        return sheet_weight(blank.section, area, part.material)
+    if blank.sawn is None:
+        return None
+    return weight_of(blank.section, blank.sawn * part.count, part.material)
 
 
 def _put_together(lines: Sequence[SizeLine]) -> bool:
@@ -265,22 +291,20 @@ def _orders(lines: Sequence[CutLine], allow: Allowances) -> tuple[Order, ...]:
 def _order(lines: Sequence[CutLine], allow: Allowances) -> Order:
     section = lines[0].section
     assert section is not None
+    if section.form == "plate":
+        return _sheet(section, lines)
     pieces = [
         Piece(line.blank.sawn, line.count, line.title)
         for line in lines
         if line.blank.sawn is not None
     ]
     open_ones = [line.title for line in lines if line.blank.sawn is None]
-    notes = []
-    if open_ones:
-        notes.append(f"without a length, not counted: {', '.join(open_ones)}")
+    notes = [f"{NO_LENGTH}, not counted: {', '.join(open_ones)}"] if open_ones else []
     needed = sum(((piece.length + allow.kerf) * piece.count for piece in pieces), Fraction(0))
     if pieces:
         needed -= allow.kerf
     plan = None
-    if section.form == "plate":
-        notes.append("sheet: see the outline of each part")
-    elif pieces:
+    if pieces:
         bars = [Bar(length, count, True, "shelf") for length, count in section.shelf]
         bars += [Bar(length, None, False, "sold") for length in section.sold]
         if bars:
@@ -303,10 +327,54 @@ def _order(lines: Sequence[CutLine], allow: Allowances) -> Order:
     return Order(section, tuple(lines), plan, needed, weight, "; ".join(notes))
 
 
-def cut_words(order: Order) -> list[str]:
-    """The plan of an order in words, one line a bar."""
+def _sheet(section: Section, lines: Sequence[CutLine]) -> Order:
+    """Rectangles out of one sheet: how they lie on it is left to the builder, and said so."""
+    area = Fraction(0)
+    notes = ["how the pieces lie on the sheet is not worked out"]
+    open_ones = []
+    for line in lines:
+        if line.blank.outline is None:
+            open_ones.append(line.title)
+            continue
+        long, short = line.blank.outline
+        area += long * short * line.count
+        if section.sheets and not any(a >= long and b >= short for a, b, _ in section.sheets):
+            notes.append(f"{line.title} is larger than every piece on the shelf")
+    there = sum((a * b * count for a, b, count in section.sheets), Fraction(0))
+    if section.sheets and area > there:
+        notes.append("more than all the pieces on the shelf together")
+    if open_ones:
+        notes.append(f"outline from the drawing, not counted: {', '.join(open_ones)}")
+    weight = sheet_weight(section, area, lines[0].material) if area else None
+    return Order(section, tuple(lines), None, Fraction(0), weight, "; ".join(notes), area)
+
+
+def length_words(value: Fraction, unit: str) -> str:
+    """A length with its unit, short: ``78.2 mm``, ``3.079 in``, or both."""
+    inch = f"{format_decimal(value / INCH, 3)} in"
+    if unit == "in":
+        return inch
+    return f"{plain_mm(value)} mm ({inch})" if unit == "both" else f"{plain_mm(value)} mm"
+
+
+def outline_words(sides: tuple[Fraction, Fraction], unit: str) -> str:
+    """Two sides with their unit, short: ``129 × 52.8 mm``."""
+    inch = " × ".join(format_decimal(side / INCH, 3) for side in sides) + " in"
+    if unit == "in":
+        return inch
+    mm = " × ".join(plain_mm(side) for side in sides) + " mm"
+    return f"{mm} ({inch})" if unit == "both" else mm
+
+
+def cut_words(order: Order, unit: str = "mm") -> list[str]:
+    """The plan of an order in words, one line a bar; the rectangles where it is sheet."""
     if order.plan is None:
-        return []
+        return [
+            f"{line.count} off {outline_words(line.blank.outline, unit)} {line.title}"
+            for line in order.lines
+            if line.blank.outline is not None
+        ]
+    unit = "mm" if unit == "both" else unit
     found = []
     for cut in order.plan.cuts:
         runs: list[list[Any]] = []
@@ -316,12 +384,13 @@ def cut_words(order: Order) -> list[str]:
             else:
                 runs.append([length, label, 1])
         said = ", ".join(
-            f"{count} × {plain_mm(length)} {label}".rstrip() for length, label, count in runs
+            f"{count} × {length_words(length, unit)} {label}".rstrip()
+            for length, label, count in runs
         )
         whose = "from the shelf" if cut.bar.owned else "bought"
         times = f"{cut.times} × " if cut.times > 1 else ""
-        left = f"; {plain_mm(cut.left)} mm left" if cut.left else ""
-        found.append(f"{times}{plain_mm(cut.bar.length)} mm {whose}: {said}{left}")
+        left = f"; {length_words(cut.left, unit)} left" if cut.left else ""
+        found.append(f"{times}{length_words(cut.bar.length, unit)} {whose}: {said}{left}")
     return found
 
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Sequence
+from fractions import Fraction
 from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from scaler.cards.page_figures import length_pair
-from scaler.cards.stock import plain_mm
+from scaler.cards.stock import NO_LENGTH
 from scaler.desk.materials_list import (
+    INCH,
     POUND,
     BoughtPart,
     CutLine,
@@ -20,6 +21,8 @@ from scaler.desk.materials_list import (
     ToolLine,
     Weight,
     cut_words,
+    length_words,
+    outline_words,
     tool_words,
 )
 from scaler.measures.lengths import format_decimal
@@ -62,6 +65,9 @@ def _line(line: CutLine) -> dict[str, Any]:
         "wanted": {name: float(value) for name, value in line.blank.wanted},
         **twin("finished_mm", line.blank.finished),
         **twin("sawn_mm", line.blank.sawn),
+        "outline_mm": None
+        if line.blank.outline is None
+        else [float(side) for side in line.blank.outline],
         **_weight(line.weight),
         "source": section.source if section else None,
         "note": "; ".join(line.blank.notes) or None,
@@ -77,6 +83,7 @@ def _order(order: Order) -> dict[str, Any]:
         "on_shelf": order.section.owned,
         "sold": order.section.sold_text or None,
         **twin("needed_mm", order.needed),
+        **twin("area_mm2", order.area or None),
         "plan": None
         if plan is None
         else {
@@ -136,77 +143,98 @@ def _tool(line: ToolLine) -> dict[str, Any]:
 
 
 def grids(listed: MaterialsList, unit: str) -> list[tuple[str, Grid]]:
-    """Titles and tables: cutting list, bars, bought parts, tools."""
+    """Titles and tables: cutting list, bars, bought parts, tools; ``unit`` mm, in or both."""
     found = [
         ("Cutting list", _cutting_grid(listed.lines, unit)),
-        ("Bars", _bars_grid(listed.orders, unit)),
+        ("Bars and sheet", _bars_grid(listed.orders, unit)),
     ]
     if listed.bought:
         rows = tuple(
             (item.title, str(item.count), item.what, "; ".join(f"{n} {t}" for n, t in item.sizes))
             for item in listed.bought
         )
-        found.append(("Bought parts", Grid(("part", "off", "", "sizes"), rows, (1,))))
+        found.append(("Bought parts", Grid(("part", "off", "how", "sizes"), rows, (1,))))
     found.append(("Tools", _tools_grid(listed.tools)))
     return found
 
 
+def left_open(listed: MaterialsList) -> str:
+    """Said once of all parts that the model gives no length over all for; '' where it does."""
+    open_ones = [line.title for line in listed.lines if NO_LENGTH in line.blank.notes]
+    if not open_ones:
+        return ""
+    return (
+        f"* {NO_LENGTH}, and not packed into bars: {', '.join(open_ones)}. A size named length "
+        "in the part's table brings it in."
+    )
+
+
 def weight_text(weight: Weight | None, unit: str) -> str:
-    """kg, or kg with pounds for an inch workshop; '-' where it is not known."""
+    """kg, pounds for an inch workshop, or both; '-' where it is not known."""
     if weight is None:
         return "-"
-    kg = format_decimal(weight.kg, 3)
-    if unit == "mm":
-        return f"{kg} kg"
-    return f"{kg} kg ({format_decimal(weight.kg / POUND, 2)} lb)"
+    kg, lb = f"{format_decimal(weight.kg, 3)} kg", f"{format_decimal(weight.kg / POUND, 2)} lb"
+    if unit == "both":
+        return f"{kg} ({lb})"
+    return lb if unit == "in" else kg
 
 
 def _cutting_grid(lines: Sequence[CutLine], unit: str) -> Grid:
-    own = "in" if unit == "in" else "mm"
     rows = []
     for line in lines:
-        section = line.section
-        stock = section.designation if section else "-"
-        sawn = "-" if line.blank.sawn is None else length_pair(line.blank.sawn, own)
+        blank = line.blank
+        stock = line.section.designation if line.section else "-"
+        sawn = "-" if blank.sawn is None else length_words(blank.sawn, unit)
+        if blank.outline is not None:
+            sawn = outline_words(blank.outline, unit)
+        notes = "; ".join(note for note in blank.notes if note != NO_LENGTH)
         rows.append(
-            (
-                line.title,
-                str(line.count),
-                stock,
-                sawn,
-                weight_text(line.weight, own),
-                "; ".join(line.blank.notes),
-            )
+            (line.title, str(line.count), stock, sawn, weight_text(line.weight, unit), notes)
         )
     return Grid(("part", "off", "stock", "saw", "weight", "note"), tuple(rows), (1, 3, 4))
 
 
 def _bars_grid(orders: Sequence[Order], unit: str) -> Grid:
-    own = "in" if unit == "in" else "mm"
     rows = []
     for order in orders:
-        needed = length_pair(order.needed, own) if order.needed else "-"
-        rows.append((order.section.designation, needed, _proof(order), order.note))
-        for words in cut_words(order):
+        needed = length_words(order.needed, unit) if order.needed else "-"
+        if order.area:
+            needed = area_words(order.area, unit)
+        elif order.section.form != "plate" and not order.needed:
+            continue  # nothing of it has a length: said once below the cutting list
+        rows.append((order.section.designation, needed, _proof(order, unit), order.note))
+        for words in cut_words(order, unit):
             rows.append(("", "", f"  {words}", ""))
         if order.plan is not None:
             for piece in order.plan.unmet:
-                said = f"  too long or too many: {piece.count} × {plain_mm(piece.length)} mm "
+                said = (
+                    f"  too long or too many: {piece.count} × {length_words(piece.length, unit)} "
+                )
                 rows.append(("", "", said + piece.label, ""))
-    return Grid(("stock", "length with cuts", "plan", "note"), tuple(rows), (1,))
+    return Grid(("stock", "needed with cuts", "plan", "note"), tuple(rows), (1,))
 
 
-def _proof(order: Order) -> str:
+def area_words(area: Fraction, unit: str) -> str:
+    """An area of sheet [mm²] as cm² or square inches."""
+    inch = f"{format_decimal(area / INCH**2, 1)} sq in"
+    if unit == "in":
+        return inch
+    cm = f"{format_decimal(area / 100, 0)} cm²"
+    return f"{cm} ({inch})" if unit == "both" else cm
+
+
+def _proof(order: Order, unit: str) -> str:
     """How sure a plan is, in words."""
     plan = order.plan
     if plan is None:
         return "-"
     bars = f"{plan.bars} bar{'s' if plan.bars != 1 else ''}"
-    bought = f"{plain_mm(plan.bought)} mm bought" if plan.bought else "nothing bought"
+    unit = "mm" if unit == "both" else unit
+    bought = f"{length_words(plan.bought, unit)} bought" if plan.bought else "nothing bought"
     if plan.status == "optimal":
         sure = "no plan buys less" + ("" if plan.fewest else "; fewer bars not ruled out")
     else:
-        sure = f"best found; at least {plain_mm(plan.bound)} mm is needed"
+        sure = f"best found; at least {length_words(plan.bound, unit)} is needed"
     return f"{bars}, {bought}: {sure}"
 
 
@@ -230,6 +258,7 @@ def sheets(listed: MaterialsList) -> list[tuple[str, list[str], list[list[Any]]]
             line.title, line.count, line.material,
             line.section.designation if line.section else "",
             _number(line.blank.finished), _number(line.blank.sawn),
+            "" if line.blank.outline is None else outline_words(line.blank.outline, "mm"),
             None if line.weight is None else round(float(line.weight.kg), 4),
             "; ".join(line.blank.notes),
         ]
@@ -244,8 +273,9 @@ def sheets(listed: MaterialsList) -> list[tuple[str, list[str], list[list[Any]]]
         status = order.plan.status if order.plan else ""
         weight = None if order.weight is None else round(float(order.weight.kg), 4)
         if not found:
-            bars.append([order.section.designation, "", "", _number(order.needed), "", status,
-                         weight, order.note])  # fmt: skip
+            needed = _number(order.needed) if order.needed else None
+            bars.append([order.section.designation, "", "", needed, "", status, weight,
+                         order.note])  # fmt: skip
         for (length, owned), count in found.items():
             bars.append([order.section.designation, count, _number(length), _number(order.needed),
                          "shelf" if owned else "buy", status, weight, order.note])  # fmt: skip
@@ -260,7 +290,7 @@ def sheets(listed: MaterialsList) -> list[tuple[str, list[str], list[list[Any]]]
     ]  # fmt: skip
     return [
         ("Cutting list", ["part", "off", "material", "stock", "finished_mm", "sawn_mm",
-                          "weight_kg", "note"], cutting),
+                          "outline", "weight_kg", "note"], cutting),
         ("Bars to get", ["stock", "bars", "bar_length_mm", "needed_mm", "from", "plan",
                          "weight_kg", "note"], bars),
         ("Bought parts", ["part", "off", "what", "sizes"], bought),

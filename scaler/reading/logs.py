@@ -16,6 +16,7 @@ from scaler.problems import Known, Place, Problem, listed, shorten, suggest
 from scaler.reading.collecting import columns, missing_column
 from scaler.reading.csv_text import CsvFile, CsvRow
 from scaler.reading.grammar import GrammarError, families, value_reader
+from scaler.reading.shelf import STOCK, Lengths, Sheets, shelf_lengths, shelf_sheets, unread
 from scaler.records import Choice, Kind, Part, Reading, ShopRow, Size
 
 CHOICE_COLUMNS = ("time", "action", "size", "value", "method", "row", "note")
@@ -250,4 +251,24 @@ def _shop_rows(shop: _Table) -> Iterator[ShopRow]:
             except GrammarError as error:
                 shop.unread(row.line, "size", size, error)
                 continue
-        yield ShopRow(family, name, value, cells.get("note", ""), place)
+        quantity = cells.get("quantity", "")
+        lengths, sheets = _on_shelf(shop, row.line, family, quantity)
+        yield ShopRow(family, name, value, cells.get("note", ""), place, lengths, sheets)
+
+
+def _on_shelf(shop: _Table, line: int, family: str, quantity: str) -> tuple[Lengths, Sheets]:
+    """What a quantity says of lengths and sheets; a length that cannot be read is told."""
+    if family not in STOCK or not quantity:
+        return (), ()
+    wrong = unread(quantity)
+    if wrong:
+        shop.fail(
+            line,
+            "quantity",
+            f"quantity: '{shorten(wrong, 60)}' is no length that can be read",
+            quantity,
+            "how many and how long: 2 off 330 mm; 1 m (a sheet: 300 x 200 mm)",
+            "correct it, or leave the cell empty: nothing is counted from it",
+        )
+        shop.problems[-1] = replace(shop.problems[-1], severity="warning")
+    return shelf_lengths(quantity), shelf_sheets(quantity)
