@@ -48,6 +48,7 @@ from scaler.problems import InputError
     type=click.Path(dir_okay=False, path_type=Path),
     help="Tolerance zones of a pair, as PNG or SVG.",
 )
+@common.quiet_option
 @common.units_option
 @common.output_options
 def chain(

@@ -7,7 +7,9 @@ import os
 import re
 import sys
 import tempfile
-from collections.abc import Callable, Mapping, Sequence
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, NoReturn, TypeVar
 
@@ -53,6 +55,8 @@ def write(text: str, out: Path | None) -> None:
     if not text.endswith("\n"):
         text += "\n"
     if out is None:
+        if is_quiet():
+            return
         click.echo(coloured(text) if wants_colour() else text, nl=False)
         return
     try:
@@ -92,12 +96,79 @@ def coloured(text: str) -> str:
     )
 
 
-def progress(done: int, whole: int, what: str) -> None:
-    """One line of progress on the error stream, where that is a terminal."""
-    if sys.stderr.isatty():
-        end = "\n" if done >= whole else ""
-        click.echo(f"\r{what}: {done} of {whole}", nl=False, err=True)
-        click.echo(end, nl=False, err=True)
+class Progress:
+    """One line of progress on the error stream: on a terminal, for what takes over a second.
+
+    The line is put out again when the work is done, so that only the answer stays.
+    """
+
+    WAIT = 1.0
+    """Seconds before anything is shown."""
+
+    def __init__(self) -> None:
+        self.begun = time.monotonic()
+        self.shown = 0
+
+    def __call__(self, what: str, done: int, whole: int) -> None:
+        """Hears of a step (see :mod:`scaler.progress`)."""
+        if done == 0:
+            self.begun = time.monotonic()
+        elif done >= whole:
+            self.clear()
+        elif time.monotonic() - self.begun >= self.WAIT and not is_quiet():
+            line = f"{what}: {done} of {whole}"
+            click.echo("\r" + line.ljust(self.shown), nl=False, err=True)
+            self.shown = len(line)
+
+    def clear(self) -> None:
+        """Puts the line out."""
+        if self.shown:
+            click.echo("\r" + " " * self.shown + "\r", nl=False, err=True)
+            self.shown = 0
+
+
+@contextmanager
+def showing_progress() -> Iterator[None]:
+    """Progress is shown while this lasts, on a terminal and unless the command is to be quiet."""
+    from scaler.progress import listening
+
+    if not sys.stderr.isatty():
+        yield
+        return
+    shown = Progress()
+    try:
+        with listening(shown):
+            yield
+    finally:
+        shown.clear()
+
+
+def say(text: str) -> None:
+    """A word to the person, such as what was written where; nothing with ``--quiet``."""
+    if not is_quiet():
+        click.echo(text)
+
+
+def is_quiet() -> bool:
+    """Whether the command that runs was given ``--quiet``."""
+    context = click.get_current_context(silent=True)
+    return bool(context and context.meta.get("quiet"))
+
+
+def quiet_option(function: F) -> F:
+    """``--quiet``: no answer on the screen and no progress; files are written all the same."""
+    return click.option(
+        "--quiet",
+        is_flag=True,
+        expose_value=False,
+        callback=_keep_quiet,
+        help="Show nothing but problems of the input; files are written.",
+    )(function)
+
+
+def _keep_quiet(context: click.Context, parameter: click.Parameter, value: bool) -> None:
+    """The flag, kept where :func:`is_quiet` and the group find it."""
+    context.meta["quiet"] = value
 
 
 def stop(message: str) -> NoReturn:

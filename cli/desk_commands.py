@@ -87,6 +87,7 @@ paper_option = click.option(
 @click.option("--no-report", is_flag=True, help="Leave the report on the whole model out.")
 @click.option("--strict", is_flag=True, help="Exit status 1 also when something is doubtful.")
 @allowance_options
+@common.quiet_option
 def cards(
     model: Path,
     folder: Path,
@@ -126,7 +127,7 @@ def cards(
     for name, page in pages.items():
         common.write(page, folder / name)
     first = "index.html" if "index.html" in pages else ""
-    click.echo(f"wrote {len(pages)} pages to {folder}; open {folder / first}")
+    common.say(f"wrote {len(pages)} pages to {folder}; open {folder / first}")
     sys.exit(result.status(strict=strict))
 
 
@@ -141,13 +142,14 @@ def cards(
 )
 @paper_option
 @click.option("--strict", is_flag=True, help="Exit status 1 also when something is doubtful.")
+@common.quiet_option
 def report(model: Path, out: Path, paper: str, strict: bool) -> None:
     """One page on the whole of MODEL: choices, departures, conflicts, pairs, sources, pictures."""
     result = _checked(model)
     from scaler.cards.page_report import report_page, summary_line
 
     common.write(report_page(result, paper=paper), out)
-    click.echo(f"wrote {out}\n{summary_line(result)}")
+    common.say(f"wrote {out}\n{summary_line(result)}")
     sys.exit(result.status(strict=strict))
 
 
@@ -160,6 +162,7 @@ def report(model: Path, out: Path, paper: str, strict: bool) -> None:
     help="Write a workbook for ordering as well (needs openpyxl).",
 )
 @common.units_option
+@common.quiet_option
 @common.output_options
 def materials(
     model: Path,
@@ -231,6 +234,7 @@ def _materials_text(loaded: Any, listed: Any, units: str | None, format_: str) -
     type=click.Path(dir_okay=False, path_type=Path),
     help="Write edited choices of a reduced table here, in the form of choices.csv.",
 )
+@common.quiet_option
 @common.output_options
 def sizes_in(
     file: Path,
@@ -305,6 +309,7 @@ def sizes_in(
     type=click.Path(dir_okay=False, path_type=Path),
     help="Write the residuals here, as an SVG picture.",
 )
+@common.quiet_option
 @common.output_options
 def scale_off(
     file: Path,

@@ -48,6 +48,13 @@ class LazyGroup(click.Group):
         assert isinstance(command, click.Command)
         return command
 
+    def invoke(self, ctx: click.Context) -> Any:
+        """Runs a command with its progress shown."""
+        from scaler.cli import common
+
+        with common.showing_progress():
+            return super().invoke(ctx)
+
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:

@@ -81,7 +81,7 @@ def reduce(
 )
 @click.option("--as-drawn", is_flag=True, help="Leave readings of made sizes out.")
 @click.option("--strict", is_flag=True, help="Exit status 1 also when something is doubtful.")
-@click.option("--quiet", is_flag=True, help="Show nothing but problems of the input.")
+@common.quiet_option
 @click.option("--watch", is_flag=True, help="Check again whenever a file of the model is saved.")
 @common.units_option
 @common.output_options
@@ -91,7 +91,6 @@ def check(
     side_by_side: bool,
     as_drawn: bool,
     strict: bool,
-    quiet: bool,
     watch: bool,
     units: str | None,
     format_: str,
@@ -100,7 +99,7 @@ def check(
     """Every pair and condition of MODEL, with its verdict, the cause, and each conflict in words."""
 
     def once() -> int:
-        return _check(model, stage, side_by_side, as_drawn, strict, quiet, units, format_, out)
+        return _check(model, stage, side_by_side, as_drawn, strict, units, format_, out)
 
     if watch:
         from scaler.cli.watching import watch_model
@@ -116,7 +115,6 @@ def _check(
     side_by_side: bool,
     as_drawn: bool,
     strict: bool,
-    quiet: bool,
     units: str | None,
     format_: str,
     out: Path | None,
@@ -134,7 +132,7 @@ def _check(
         )
     except InputError as error:
         common.refuse(error, format_)
-    if quiet and out is None:
+    if out is None and common.is_quiet():
         return result.status(strict=strict)
     if format_ == "json":
         answer = result.as_dict()

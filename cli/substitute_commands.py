@@ -26,6 +26,7 @@ from scaler.problems import InputError
 )
 @click.option("--all", "everything", is_flag=True, help="Show unchanged sizes too.")
 @click.option("--strict", is_flag=True, help="Exit status 1 also when something is doubtful.")
+@common.quiet_option
 @common.units_option
 @common.output_options
 def substitute(
@@ -123,6 +124,7 @@ def _text(
     type=click.Path(dir_okay=False, path_type=Path),
     help="Departure and conflicts over the scale, as PNG or SVG.",
 )
+@common.quiet_option
 @common.output_options
 def sweep(
     model: Path,
@@ -139,14 +141,7 @@ def sweep(
     from scaler.substitution.sweep import sweep as sweep_scales
 
     try:
-        found = sweep_scales(
-            loaded,
-            first,
-            last,
-            steps,
-            seconds=seconds,
-            told=lambda done, whole: common.progress(done, whole, "scales"),
-        )
+        found = sweep_scales(loaded, first, last, steps, seconds=seconds)
         if picture:
             from scaler.substitution.picture import draw_sweep
 

@@ -1,7 +1,6 @@
 """How far long work has got, told to whoever listens.
 
-Work that may take more than a second goes through its steps with :func:`told`, or says where it is
-with :func:`tell`. Nothing is shown here: the command line listens with :func:`listening` and shows
+Work that may take more than a second goes through its steps with :func:`told`. Nothing is shown here: the command line listens with :func:`listening` and shows
 it; from Python nobody listens unless asked to.
 
 >>> said = []
@@ -34,21 +33,21 @@ def listening(listener: Listener | None) -> Iterator[None]:
         _listener.reset(token)
 
 
-def tell(what: str, done: int, whole: int) -> None:
-    """Says that ``done`` of ``whole`` steps of some work are done."""
-    listener = _listener.get()
-    if listener is not None:
-        listener(what, done, whole)
-
-
 def told(items: Collection[T], what: str) -> Iterator[T]:
-    """The items one by one; the listener hears of each that is done."""
+    """The items one by one; the listener hears of each that is done.
+
+    While they are worked on, steps inside their steps are not told: only the outermost count.
+    """
     listener = _listener.get()
     if listener is None:
         yield from items
         return
     whole = len(items)
-    listener(what, 0, whole)
-    for done, item in enumerate(items, 1):
-        yield item
-        listener(what, done, whole)
+    _listener.set(None)
+    try:
+        listener(what, 0, whole)
+        for done, item in enumerate(items, 1):
+            yield item
+            listener(what, done, whole)
+    finally:
+        _listener.set(listener)

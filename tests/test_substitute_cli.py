@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from scaler.cli import common
 from scaler.cli.main import cli
 
 
@@ -83,14 +82,3 @@ def test_sweep_in_every_format_and_as_a_picture(mill: str, tmp_path: Path) -> No
     wrong = run("sweep", mill, *ends, "--picture", str(tmp_path / "sweep.gif"))
     assert wrong.exit_code == 2
     assert "PNG or SVG" in wrong.stderr
-
-
-def test_progress_is_shown_on_a_terminal_only(
-    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Nothing goes into a pipe; on a terminal one line grows, and ends when all is done."""
-    common.progress(1, 2, "scales")
-    assert capsys.readouterr().err == ""
-    monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
-    common.progress(2, 2, "scales")
-    assert "scales: 2 of 2\n" in capsys.readouterr().err

@@ -21,6 +21,7 @@ from scaler.cards.sketch_draw import draw
 from scaler.cards.stock import NO_LENGTH, plain_mm
 from scaler.cards.tools import ToolUse, tool_name
 from scaler.measures.lengths import format_exact
+from scaler.progress import told
 from scaler.records import Kind, State
 from scaler.settling.solve import middle
 
@@ -37,7 +38,7 @@ def all_pages(cards: Sequence[Card], paper_name: str = "A4") -> dict[str, str]:
     style = card_style(paper)
     pages: dict[str, str] = {}
     bodies = []
-    for at, card in enumerate(cards):
+    for at, card in enumerate(told(cards, "cards")):
         body = card_body(card, paper)
         bodies.append(body)
         links = ['<a href="index.html">all parts</a>']

@@ -31,6 +31,7 @@ from scaler.chains.records import Given, MonteCarlo
 from scaler.chains.stack import Convention, Stack
 from scaler.expressions import compile_float
 from scaler.problems import InputError, Problem, did_you_mean
+from scaler.progress import told
 from scaler.records import Kind
 
 if TYPE_CHECKING:
@@ -241,7 +242,7 @@ def _straight(
     offset -= math.fsum(scale for way, scale in raw if way != "normal")
     buffers, spares = numpy.empty(PIECE), numpy.empty(PIECE)
     bad = 0
-    for start in range(0, len(values), PIECE):
+    for start in told(range(0, len(values), PIECE), "lots of draws"):
         view = values[start : start + PIECE]
         buffer, spare = buffers[: len(view)], spares[: len(view)]
         view[:] = offset
@@ -306,7 +307,7 @@ def _general(
     spares, origins = numpy.empty(piece), numpy.empty(piece)
     run = compile_float(stack.body.node, [size.name for size in sizes], stack.body.ratio)
     bad = lost = 0
-    for start in range(0, len(values), piece):
+    for start in told(range(0, len(values), piece), "lots of draws"):
         view = values[start : start + piece]
         rows = arrays[:, : len(view)]
         found = numpy.zeros(len(view), dtype=bool)

@@ -20,6 +20,7 @@ from scaler.expressions import (
     rename,
 )
 from scaler.expressions.intervals import Interval, lower, upper
+from scaler.progress import told
 from scaler.records import BasisKind, Bounds, Cause, Deviations, Model, Reading, Stage, Verdict
 from scaler.settling.limits import limits_of, uncertainty
 from scaler.settling.put_in import put_in
@@ -128,7 +129,7 @@ class Checker:
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
         """One finding a statement, in order."""
-        return tuple(self.finding(item) for item in self.statements)
+        return tuple(self.finding(item) for item in told(self.statements, "pairs and conditions"))
 
     # --- sizes
 

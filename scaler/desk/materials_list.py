@@ -22,6 +22,7 @@ from scaler.desk.cutting_stock import Bar, CutPlan, Piece, plan_cuts
 from scaler.expressions.interval_angles import pi
 from scaler.expressions.intervals import root
 from scaler.measures.lengths import format_decimal
+from scaler.progress import told
 from scaler.records import Model, Part, State
 from scaler.settling.solve import middle
 
@@ -285,7 +286,7 @@ def _orders(lines: Sequence[CutLine], allow: Allowances) -> tuple[Order, ...]:
     for line in lines:
         if line.section is not None:
             groups.setdefault((*line.section.key, line.section.designation), []).append(line)
-    return tuple(_order(group, allow) for group in groups.values())
+    return tuple(_order(group, allow) for group in told(list(groups.values()), "sections to pack"))
 
 
 def _order(lines: Sequence[CutLine], allow: Allowances) -> Order:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from scaler.expressions.nodes import fraction_text
 from scaler.measures.scales import Scale, parse_scale
 from scaler.problems import InputError
+from scaler.progress import told
 from scaler.records import Model
 from scaler.substitution.solver import Clock
 
@@ -91,14 +91,12 @@ def sweep(
     steps: int,
     *,
     seconds: float = 60,
-    told: Callable[[int, int], None] | None = None,
 ) -> Sweep:
     """Substitutes at several scales and says what each would cost.
 
     Parameters: from_ratio, to_ratio : the ends, model over full size, as a fraction or text
         (``1:8``); steps : how many scales, the ends included, evenly spaced in full size over
-        model (1 : 7, 1 : 7.5, 1 : 8); seconds : for all of them together;
-        told : called with how many scales are done, and how many there are.
+        model (1 : 7, 1 : 7.5, 1 : 8); seconds : for all of them together.
     Returns: Sweep.
     Raises: ValueError for fewer than one step or a scale that is not positive; ScaleError for text
         that is no scale.
@@ -109,13 +107,11 @@ def sweep(
     ends = [1 / ratio_of(end) for end in (from_ratio, to_ratio)]
     clock = Clock(seconds)
     points = []
-    for number in range(steps):
+    for number in told(range(steps), "scales"):
         share = Fraction(number, steps - 1) if steps > 1 else Fraction(0)
         denominator = ends[0] + (ends[1] - ends[0]) * share
         allowed = max(0.2, clock.left / (steps - number))
         points.append(point_at(model, denominator, allowed))
-        if told is not None:
-            told(number + 1, steps)
     return Sweep(model, tuple(points))
 
 

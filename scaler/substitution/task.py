@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from scaler.checking.check import Checker
 from scaler.problems import InputError
+from scaler.progress import told
 from scaler.records import Choice, Model, Stage
 from scaler.settling.settle import Settlement, reach_of, settle
 from scaler.substitution.compile import compile_model
@@ -72,7 +73,7 @@ class Task:
         """The best picks of every component, confirmed by the exact check of the whole model."""
         used: set[str] = set()
         drawn = max(1, sum(1 for v in self.compiled.variables.values() if v.exact is not None))
-        for part in self.parts:
+        for part in told(self.parts, "independent parts of the choice"):
             share = ZERO
             if self.slack:
                 mine = sum(1 for n in part.names if part.variable(n).exact is not None)
