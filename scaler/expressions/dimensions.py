@@ -90,7 +90,7 @@ class _Finder:
 
     __slots__ = ("dimension_of", "root", "source")
 
-    def __init__(self, dimension_of: DimensionOf, source: str, root: str) -> None:
+    def __init__(self, dimension_of: DimensionOf, source: str, root: Node | Comparison) -> None:
         self.dimension_of, self.source, self.root = dimension_of, source, root
 
     def fail(self, problem: str, expected: str, advice: str, *parts: Node) -> NoReturn:
@@ -98,7 +98,9 @@ class _Finder:
         if self.source and 0 <= last.start < last.end <= len(self.source):
             source, start, end = self.source, last.start, last.end
         else:
-            source = self.root
+            source = (
+                comparison_text(self.root) if isinstance(self.root, Comparison) else text(self.root)
+            )
             start = max(source.rfind(written[-1]), 0)
             end = min(start + len(written[-1]), len(source))
         raise DimensionError(source, start, end, problem, expected, advice, written)
@@ -246,10 +248,10 @@ def dimension(node: Node, dimension_of: DimensionOf, source: str = "") -> Dimens
     >>> dimension(parse_expression("sqrt(a.x^2 + a.y^2)"), lambda name: LENGTH).describe()
     'length'
     """
-    return _Finder(dimension_of, source, text(node)).of(node) or NUMBER
+    return _Finder(dimension_of, source, node).of(node) or NUMBER
 
 
 def comparison_dimension(comparison: Comparison, dimension_of: DimensionOf) -> Dimension:
     """The dimension that all sides of a comparison share. Raises DimensionError."""
-    finder = _Finder(dimension_of, comparison.text, comparison_text(comparison))
+    finder = _Finder(dimension_of, comparison.text, comparison)
     return finder.alike(comparison.sides, "compares") or NUMBER

@@ -17,6 +17,7 @@ from typing import assert_never
 class _Placed:
     start: int = field(default=-1, compare=False, repr=False)
     end: int = field(default=-1, compare=False, repr=False)
+    _names: tuple[str, ...] | None = field(default=None, init=False, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,9 +194,14 @@ def walk(node: Node) -> Iterator[Node]:
 
 def names(node: Node | Comparison) -> tuple[str, ...]:
     """The names in an expression or a comparison, each once, in order of first appearance."""
-    sides = node.sides if isinstance(node, Comparison) else (node,)
-    found = (item.name for side in sides for item in walk(side) if isinstance(item, Name))
-    return tuple(dict.fromkeys(found))
+    if isinstance(node, Name):
+        return (node.name,)
+    if isinstance(node, Comparison):
+        return tuple(dict.fromkeys(name for side in node.sides for name in names(side)))
+    if node._names is None:  # found once: a node never changes
+        found = (item.name for item in walk(node) if isinstance(item, Name))
+        object.__setattr__(node, "_names", tuple(dict.fromkeys(found)))
+    return node._names or ()
 
 
 def rename(node: Node, new_name: Callable[[str], str]) -> Node:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import bisect
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import islice
@@ -57,6 +57,10 @@ class Source:
             self.__dict__["_index"] = found
         return found
 
+    def know(self, places: Mapping[tuple[str, ...], tuple[int, int]]) -> None:
+        """Keeps line and column of key paths that are known without a walk over the text."""
+        self.__dict__["_places"] = places
+
     def offset(self, line: int) -> int:
         """The offset at which a line begins, counted from 1; the end of the text beyond it."""
         return self._starts[line - 1] if 1 <= line <= len(self._starts) else len(self.text)
@@ -68,6 +72,9 @@ class Source:
 
     def place(self, path: KeyPath) -> Place:
         """The place of a key; of the nearest enclosing one where the key itself is not found."""
+        known = self.__dict__.get("_places")
+        if known is not None and path in known:
+            return Place(self.file, *known[path])
         for length in range(len(path), 0, -1):
             entry = self.index.get(path[:length])
             if entry:

@@ -9,6 +9,7 @@ from typing import Any
 
 from scaler.problems import Place, Problem, shorten
 from scaler.reading.toml_lines import Source, Walk
+from scaler.reading.toml_plain import read_plain
 
 DEEPEST = 20
 """Tables and lists inside each other; a model file needs six."""
@@ -40,10 +41,15 @@ class TomlFile:
 
 
 def parse_toml(source: Source) -> TomlFile | Problem:
-    """What tomllib reads, or the place where it stopped.
+    """What tomllib reads (or, of plain text, would read), or the place where it stopped.
 
     Numbers are kept as written (whole ones as int). Nesting deeper than :data:`DEEPEST` is refused.
     """
+    plain = read_plain(source.text, _number)
+    if plain is not None:
+        data, places = plain
+        source.know(places)
+        return TomlFile(source, data)
     deep = _DEEP_KEY.search(source.text)
     if deep is not None:  # tomllib takes very long over these
         return _refused(source, deep.span(1), "a name of too many parts", "at most 20 parts")
