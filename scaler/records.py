@@ -41,17 +41,21 @@ class Kind(StrEnum):
     @property
     def is_length(self) -> bool:
         """False for angles and counts, which do not reduce with the scale."""
-        return self not in (Kind.ANGLE, Kind.TAPER, Kind.TEETH, Kind.COUNT)
+        return self not in _NO_LENGTHS
 
     @property
     def grows(self) -> bool:
         """True where taking metal off makes the size larger (bores, slots, depths)."""
-        return self in (Kind.INTERNAL, Kind.SLOT, Kind.DEPTH)
+        return self in _GROWING
 
     @property
     def iso_side(self) -> Literal["hole", "shaft"]:
         """The ISO 286 side whose classes apply."""
         return "hole" if self.grows else "shaft"
+
+
+_NO_LENGTHS = (Kind.ANGLE, Kind.TAPER, Kind.TEETH, Kind.COUNT)
+_GROWING = (Kind.INTERNAL, Kind.SLOT, Kind.DEPTH)
 
 
 class Service(StrEnum):
@@ -156,7 +160,10 @@ class LimitSpec:
 
 @dataclass(frozen=True, slots=True)
 class Method:
-    """One way to get a size: a row of the methods table with the rule's own options."""
+    """One way to get a size: a row of the methods table with the rule's own options.
+
+    ``place`` is where it stands under [rules]; None for one that stands with its size.
+    """
 
     text: str
     name: str
@@ -167,7 +174,7 @@ class Method:
     limits: LimitSpec | None
     argument: Node | None
     value: Fraction | None
-    place: Place
+    place: Place | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 
 from scaler import catalogue
 from scaler.records import Model, Part, Service
@@ -37,24 +37,35 @@ def _words() -> tuple[tuple[str, str, str, str], ...]:
     )
 
 
+@lru_cache(maxsize=16384)
+def _runs(name: str) -> tuple[list[str], list[str]]:
+    """The words of a name, as they are and without the plural's s."""
+    parts = name.lower().replace("_", " ").replace("-", " ").split()
+    return parts, [part[:-1] if part.endswith("s") and len(part) > 3 else part for part in parts]
+
+
 def says(name: str, words: str) -> bool:
     """Whether a name holds the words in a run, also in the plural.
 
     >>> says("cover_studs", "stud"), says("steady", "stay")
     (True, False)
     """
-    parts = name.lower().replace("_", " ").replace("-", " ").split()
+    parts, plain = _runs(name)
     wanted = words.split()
-    plain = [part[:-1] if part.endswith("s") and len(part) > 3 else part for part in parts]
+    if wanted and wanted[0] not in parts and wanted[0] not in plain:
+        return False
     count = len(wanted)
     runs = range(len(parts) - count + 1)
     return any(parts[i : i + count] == wanted or plain[i : i + count] == wanted for i in runs)
 
 
-def _named(name: str, what: str, kind: str) -> Iterable[tuple[str, str]]:
-    for words, applies, class_, text in _words():
-        if class_ == kind and what in applies.split(";") and says(name, words):
-            yield words, text
+@lru_cache(maxsize=16384)
+def _named(name: str, what: str, kind: str) -> tuple[tuple[str, str], ...]:
+    return tuple(
+        (words, text)
+        for words, applies, class_, text in _words()
+        if class_ == kind and what in applies.split(";") and says(name, words)
+    )
 
 
 def refused(part: Part) -> Caution | None:

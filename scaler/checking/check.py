@@ -8,7 +8,7 @@ from fractions import Fraction
 from functools import cached_property
 
 from scaler.checking.last_cut import Cuts, NoRange, last_cut
-from scaler.checking.statements import Statement, statements
+from scaler.checking.statements import Statement, statement_of, statements
 from scaler.expressions import (
     EvaluationError,
     Linear,
@@ -22,7 +22,7 @@ from scaler.expressions import (
 from scaler.expressions.intervals import Interval, lower, upper
 from scaler.progress import told
 from scaler.records import BasisKind, Bounds, Cause, Deviations, Model, Reading, Stage, Verdict
-from scaler.settling.limits import limits_of, uncertainty
+from scaler.settling.limits import LimitsOf, uncertainty
 from scaler.settling.put_in import put_in
 from scaler.settling.settle import Settlement, settle
 from scaler.settling.solve import Value, middle, value_of
@@ -93,6 +93,7 @@ class Checker:
         self.last_names = {
             basis.last.partition("@")[0] for basis in bases if basis.kind is BasisKind.LAST_CUT
         }
+        self.limits_of = LimitsOf(model)
         self._limits: dict[str, Deviations] = {}
         self._inner: dict[str, Form | None] = {}
         self._forms: dict[str, tuple[Node, Form | None]] = {}
@@ -144,7 +145,7 @@ class Checker:
                 tool, worth = uncertainty(size, reading.instrument)
                 found = Deviations(-worth, worth, f"read with {tool}")
             else:
-                found = limits_of(self.model, size, self.settlement.results[identity])
+                found = self.limits_of(size, self.settlement.results[identity])
             self._limits[name] = found
         return found
 
@@ -154,12 +155,13 @@ class Checker:
 
     def is_result(self, name: str) -> bool:
         """Whether a size is only the outcome of others: defined, and made by no process of its own."""
+        if name not in self.settlement.defined_by:
+            return False
         size = self.model.sizes.get(name)
         settled = self.settlement.results.get(name)
         if size is None or size.limits is not None or settled is None or settled.made:
             return False
-        defined = name in self.settlement.defined_by and name not in self.last_names
-        return defined and settled.by is None
+        return name not in self.last_names and settled.by is None
 
     # --- definitions put in
 
@@ -177,6 +179,8 @@ class Checker:
         if form is None:
             return None
         waiting = [name for name in form.coefficients if self.is_result(name)]
+        if not waiting:
+            return form
         while waiting:  # definitions of definitions first, without recursion
             name = waiting[-1]
             inner = None
@@ -243,7 +247,7 @@ class Checker:
         """Verdict, window found on the basis, and cause of one statement."""
         nothing: Bounds = (None, None)
         named = names(statement.node)
-        refused = any(name.partition(".")[0] in self.refused for name in named)
+        refused = bool(self.refused) and any(n.partition(".")[0] in self.refused for n in named)
         if refused or any(name not in self.values for name in named):
             note = "a pressure part takes part: no figure is given"
             return Finding(statement, None, nothing, Verdict.REFUSED, None, note=note)
@@ -281,6 +285,8 @@ class Checker:
     def defining(self, statement: Statement, basic: Value) -> Finding | None:
         """The finding on an equality that a size was solved from: it holds as nearly as the rule of
         that size can make it. None for any other statement."""
+        if not self._defines:
+            return None
         size = self._defines.get(f"{statement.what} {statement.id}")
         if size is None or statement.lower is None or statement.lower != statement.upper:
             return None
@@ -378,10 +384,6 @@ class Checker:
 
     # --- causes
 
-    @cached_property
-    def _exact_statements(self) -> dict[str, Statement]:
-        return {item.id: item for item in statements(self.model, self.exact.values)}
-
     def _within(self, statement: Statement, values: Mapping[str, Value]) -> bool | None:
         """Whether a statement lies inside its window at other values; None where there is none, or
         that cannot be told."""
@@ -402,7 +404,9 @@ class Checker:
             plain = self._statement_without_copies(statement)
             if self._within(plain, self.planned.values) is True:
                 return Cause.AS_MADE
-        at_exact = self._exact_statements.get(statement.id.partition("@")[0], statement)
+        plain_id = statement.id.partition("@")[0]
+        at_exact = statement_of(self.model, statement.what, plain_id, self.exact.values)
+        at_exact = statement if at_exact is None else at_exact
         if self._within(at_exact, self.exact.values) is False:
             return Cause.DOES_NOT_SCALE
         return Cause.ROUNDING

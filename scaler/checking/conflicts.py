@@ -6,6 +6,7 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from scaler import collection
 from scaler.checking.check import Checker, Finding, Statement
 from scaler.expressions import names
 from scaler.measures.lengths import format_inch, format_mm
@@ -100,10 +101,15 @@ def check(
     Returns: CheckResult.
     Raises: InputError where sizes are left open or statements contradict each other.
     """
-    checker = Checker(model, Stage(stage), as_drawn=as_drawn)
+    with collection.put_off():
+        return _check(Checker(model, Stage(stage), as_drawn=as_drawn))
+
+
+def _check(checker: Checker) -> CheckResult:
+    model = checker.model
     findings = checker.findings
     conflicts = tuple(_conflict(checker, f) for f in findings if f.fails)
-    reduction = from_settlement(model, checker.settlement, checker.exact)
+    reduction = from_settlement(model, checker.settlement, checker.exact, checker.limits_of)
     work: tuple[WorkFinding, ...] = ()
     if checker.stage is Stage.CHOSEN:
         from scaler.checking.workability import workability

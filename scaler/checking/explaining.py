@@ -154,7 +154,7 @@ def _steps(model: Model, size: Size, line: SizeLine, checker: Checker) -> tuple[
         steps.append(Step("solved from", f"{condition.id}: {condition.text}", condition.place))
     if size.rule:
         methods = "; then ".join(method.text for method in size.rule)
-        steps.append(Step("rule", methods, size.rule[0].place))
+        steps.append(Step("rule", methods, size.rule[0].place or _rule_place(model, size)))
     if size.standard:
         item = model.conditions.get(f"{size.id}:standard")
         source = f" ({item.source})" if item else ""
@@ -200,6 +200,14 @@ def _steps(model: Model, size: Size, line: SizeLine, checker: Checker) -> tuple[
             )
         )
     return tuple(steps)
+
+
+def _rule_place(model: Model, size: Size) -> Place:
+    """Where a size's own rule stands: in its row of a table, or at its key."""
+    source = model.sources.get(size.place.file)
+    if source is None or size.place.file.lower().endswith(".csv"):
+        return size.place
+    return source.place(("part", size.part, "size", size.name, "rule"))
 
 
 def _signed(value: Fraction, places: int) -> str:

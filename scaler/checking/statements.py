@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from scaler.expressions import Add, EvaluationError, Neg, Node, evaluate, names, rename
+from scaler.expressions import Add, EvaluationError, Length, Neg, Node, evaluate, names, rename
 from scaler.problems import Place
 from scaler.records import Basis, BasisKind, Condition, Model, Pair
 from scaler.settling.settle import without_copies
@@ -56,11 +56,27 @@ def statements(
     """
     found: list[Statement] = []
     planned = values if nominal is None else nominal
+    read = frozenset(name.partition("@")[0] for name in values if "@" in name)
     for pair in model.pairs.values():
-        found += _by_copies(model, _pair_statement(model, pair, planned), values)
+        statement = _pair_statement(model, pair, planned)
+        found += _by_copies(model, statement, values, read)
     for condition in model.conditions.values():
-        found += _by_copies(model, _condition_statement(model, condition), values)
+        found += _by_copies(model, _condition_statement(model, condition), values, read)
     return tuple(found)
+
+
+def statement_of(
+    model: Model, what: str, identity: str, values: Mapping[str, Value]
+) -> Statement | None:
+    """One pair or condition as a statement at a stage without readings; None where there is none."""
+    item = model.pairs.get(identity) if what == "pair" else model.conditions.get(identity)
+    if isinstance(item, Pair):
+        statement = _pair_statement(model, item, values)
+    elif item is not None:
+        statement = _condition_statement(model, item)
+    else:
+        return None
+    return _by_copies(model, statement, values, frozenset())[0]
 
 
 def _pair_statement(model: Model, pair: Pair, nominal: Mapping[str, Value]) -> Statement:
@@ -115,7 +131,9 @@ def _named_window(
 
 def _condition_statement(model: Model, item: Condition) -> Statement:
     def bound(node: Node | None) -> Fraction | None:
-        return None if node is None else middle(evaluate(node, {}, model.ratio))
+        if node is None or type(node) is Length:
+            return None if node is None else node.mm
+        return middle(evaluate(node, {}, model.ratio))
 
     lower, upper = bound(item.lower), bound(item.upper)
     if item.equality and lower is None and upper is None:
@@ -139,14 +157,19 @@ def _condition_statement(model: Model, item: Condition) -> Statement:
     )
 
 
-def _by_copies(model: Model, statement: Statement, values: Mapping[str, Value]) -> list[Statement]:
-    """The statement as it is, or once for each copy of the parts of which a copy is made."""
+def _by_copies(
+    model: Model, statement: Statement, values: Mapping[str, Value], read: frozenset[str]
+) -> list[Statement]:
+    """The statement as it is, or once for each copy of the parts of which a copy is made.
+
+    ``read`` are the sizes of which a copy has a value of its own.
+    """
     basis = statement.basis
     if "@" in basis.last and basis.last not in values:
         statement = replace(statement, basis=replace(basis, last=basis.last.partition("@")[0]))
     copies: list[str] = []
     for name in names(statement.node):
-        if "@" not in name and name in model.sizes:
+        if name in read:
             known = model.parts[model.sizes[name].part].copies
             if any(f"{name}@{copy}" in values for copy in known):
                 copies += [copy for copy in known if copy not in copies]

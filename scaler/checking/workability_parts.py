@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 from scaler import catalogue
@@ -13,7 +13,8 @@ from scaler.checking.workability_rules import figure
 from scaler.fitting.material_figures import Material, UnknownMaterial, find_material
 from scaler.problems import Place
 from scaler.records import Kind, Method, Model, Part, Size
-from scaler.settling.rows import Candidate, Rows, method_row
+from scaler.settling.rows import Candidate, Ladder, Rows, method_row
+from scaler.settling.solve import middle
 
 if TYPE_CHECKING:
     from scaler.checking.check import Checker
@@ -40,8 +41,6 @@ class WorkPart:
 
     def value(self, size: Size) -> Fraction:
         """The size as chosen [mm]."""
-        from scaler.settling.solve import middle
-
         return middle(self.checker.values[size.id])
 
     def find(self, names: Iterable[str], *kinds: Kind) -> Size | None:
@@ -54,15 +53,23 @@ class WorkPart:
 
     def of_kind(self, *kinds: Kind) -> list[Size]:
         """The sizes of the kinds, in the order of the model."""
+        if len(kinds) == 1:
+            return self._by_kind.get(kinds[0].value, [])
+        if not any(kind.value in self._by_kind for kind in kinds):
+            return []
         return [size for size in self.sizes.values() if size.kind in kinds]
+
+    @cached_property
+    def _by_kind(self) -> dict[str, list[Size]]:
+        found: dict[str, list[Size]] = {}
+        for size in self.sizes.values():
+            found.setdefault(size.kind.value, []).append(size)
+        return found
 
     @cached_property
     def material(self) -> Material | None:
         """The material of the part, None where the catalogue does not know it."""
-        try:
-            return find_material(self.part.material)
-        except UnknownMaterial:
-            return None
+        return _material(self.part.material)
 
     def wall(self, *sizes: Size) -> tuple[Fraction, str]:
         """The least wall [mm] and the rule it comes from, by material and process."""
@@ -71,6 +78,14 @@ class WorkPart:
         plastic = self.material is not None and self.material.family == "plastic"
         rule = "wall_plastic" if plastic else "wall_metal"
         return figure(rule), rule
+
+
+@lru_cache(maxsize=1024)
+def _material(name: str) -> Material | None:
+    try:
+        return find_material(name)
+    except UnknownMaterial:
+        return None
 
 
 def parts_of(checker: Checker) -> list[WorkPart]:
@@ -103,6 +118,19 @@ class Tool:
     source: str
 
 
+@dataclass(frozen=True, slots=True)
+class Bars:
+    """Round bars of a material by size, each with the rule of what comes off it, and the greatest
+    outside that a bar, or one before it, still cleans up to [mm]."""
+
+    rows: tuple[tuple[str, Candidate], ...]
+    reach: Ladder
+
+    def first(self, largest: Fraction) -> tuple[str, Candidate]:
+        """The first bar that cleans up to an outside; the last one where none does."""
+        return self.rows[min(self.reach.below(largest), len(self.rows) - 1)]
+
+
 class Tools:
     """Drills and cutters that a model may use: the shop's, and the catalogues' unless it is shop
     only."""
@@ -111,7 +139,8 @@ class Tools:
         self._model, self._rows = model, Rows(model)
         self._lists: dict[str, tuple[Tool, ...]] = {}
         self._sorted: dict[tuple[str, ...], tuple[Tool, ...]] = {}
-        self.bars: dict[str, list[tuple[str, Candidate]]] = {}
+        self._ladders: dict[tuple[str, ...], Ladder] = {}
+        self.bars: dict[str, Bars] = {}
 
     def rows(self, method: str, material: str = "") -> tuple[Candidate, ...]:
         """The rows of the shop and the catalogues for a method, by size."""
@@ -127,6 +156,14 @@ class Tools:
             tools = [tool for method in methods for tool in self._of(method)]
             found = self._sorted[methods] = tuple(sorted(tools, key=lambda tool: tool.diameter))
         return found
+
+    def up_to(self, width: Fraction, *methods: str) -> tuple[Tool, ...]:
+        """The tools of these methods that are not wider than a width [mm], by diameter."""
+        found = self.of(*methods)
+        ladder = self._ladders.get(methods)
+        if ladder is None:
+            ladder = self._ladders[methods] = Ladder([tool.diameter for tool in found])
+        return found[: ladder.up_to(width)]
 
     def _of(self, method: str) -> tuple[Tool, ...]:
         if method not in self._lists:

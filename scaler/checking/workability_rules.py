@@ -8,10 +8,10 @@ known, its figure, and where that comes from. What it asks of the sizes of one p
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 
 from scaler import catalogue
 from scaler.expressions import Add, Length, Mul, Name, Neg, Node, Number
@@ -100,20 +100,25 @@ def _expression(pattern: str) -> re.Pattern[str]:
     return re.compile(spelt.replace(r"\{y\}", "(?P<y>[a-z0-9_]+)"))
 
 
-def named(rule: WorkRule, name: str) -> dict[str, str] | None:
+def named(rule: WorkRule, name: str) -> Mapping[str, str] | None:
     """The words that a size's name puts in a rule's pattern; None where it fits none.
 
     >>> named(rules()["edge_distance"], "bolt_hole_to_edge")
     {'x': 'bolt_hole'}
     """
-    for pattern in rule.names:
+    return _named(rule.names, name)
+
+
+@lru_cache(maxsize=16384)
+def _named(patterns: tuple[str, ...], name: str) -> Mapping[str, str] | None:
+    for pattern in patterns:
         match = _expression(pattern).fullmatch(name)
         if match is not None:
             return match.groupdict()
     return None
 
 
-def spelt(patterns: tuple[str, ...], words: dict[str, str]) -> Iterator[str]:
+def spelt(patterns: tuple[str, ...], words: Mapping[str, str]) -> Iterator[str]:
     """The names that patterns make of the words found; those that lack a word are left out.
 
     >>> list(spelt(("{x}", "{x}_hole", "bore"), {"x": "stud"}))

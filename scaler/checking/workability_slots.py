@@ -20,23 +20,25 @@ def slots(part: WorkPart, tools: Tools) -> Iterator[Asked]:
     milled = [one for one in part.of_kind(Kind.SLOT) if part.method(one) in _CUT_BY_MILL]
     corners = dict(_corners(part, milled))
     for slot in milled:
-        cutters = _cutters(part, slot, tools)
-        yield _cutter(part, slot, cutters, tools)
+        narrowest, fitting = _cutters(part, slot, tools)
+        yield _cutter(part, slot, narrowest, fitting, tools)
         radius = corners.get(slot.id)
-        if radius is not None and cutters:
-            yield _corner(part, slot, radius, cutters)
+        if radius is not None and narrowest is not None:
             width = 2 * part.value(radius)
-            cutters = [tool for tool in cutters if tool.diameter <= width]
-        yield from _reach(part, slot, cutters)
+            fitting = [tool for tool in fitting if tool.diameter <= width]
+            yield _corner(slot, radius, narrowest, fitting)
+        yield from _reach(part, slot, fitting)
 
 
-def _cutters(part: WorkPart, slot: Size, tools: Tools) -> list[Tool]:
-    """The cutters that may cut a slot: the row it is got by, or all that are to hand."""
-    method = part.method(slot)
+def _cutters(part: WorkPart, slot: Size, tools: Tools) -> tuple[Tool | None, Sequence[Tool]]:
+    """The narrowest of the cutters that may cut a slot, and those not wider than it: the row it is
+    got by, or all that are to hand."""
+    method, width = part.method(slot), part.value(slot)
     if method in CUTTERS:
-        width = part.value(slot)
-        return [tool for tool in tools.of(method) if tool.diameter == width]
-    return list(tools.of(*CUTTERS))
+        own = [tool for tool in tools.up_to(width, method) if tool.diameter == width]
+        return (own[0] if own else None), own
+    every = tools.of(*CUTTERS)
+    return (every[0] if every else None), tools.up_to(width, *CUTTERS)
 
 
 def passes(slot: Fraction, cutter: Fraction) -> int:
@@ -55,16 +57,17 @@ def passes(slot: Fraction, cutter: Fraction) -> int:
     return -(-whole.numerator // whole.denominator)
 
 
-def _cutter(part: WorkPart, slot: Size, cutters: Sequence[Tool], tools: Tools) -> Asked:
+def _cutter(
+    part: WorkPart, slot: Size, narrowest: Tool | None, fitting: Sequence[Tool], tools: Tools
+) -> Asked:
     rule = rules()["slot_cutter"]
     width = part.value(slot)
-    if not cutters:
+    if narrowest is None:
         where = "in the shop list" if tools.shop_only else "in the shop list or the catalogues"
         return Asked(
             rule, slot.id, size(slot.id), mm(Fraction(0)), f"a cutter for {slot.id}",
             doubt=f"no slot drill or end mill stands {where}",
         )  # fmt: skip
-    narrowest, fitting = cutters[0], [tool for tool in cutters if tool.diameter <= width]
     text = f"{slot.id} is at least as wide as the narrowest cutter, {narrowest.designation}"
     if not fitting:
         return Asked(rule, slot.id, size(slot.id), mm(narrowest.diameter), text)
@@ -72,7 +75,7 @@ def _cutter(part: WorkPart, slot: Size, cutters: Sequence[Tool], tools: Tools) -
     count = passes(width, widest.diameter)
     if count == 1:
         note = f"{widest.designation}, one pass: a cutter of the slot's own width cuts over"
-        smaller = [tool for tool in tools.of(*CUTTERS) if tool.diameter < width]
+        smaller = [t for t in tools.up_to(width, *CUTTERS) if t.diameter < width]
         if smaller:
             note += f"; {smaller[-1].designation} in two passes cuts to size"
     else:
@@ -95,17 +98,15 @@ def _corners(part: WorkPart, milled: Sequence[Size]) -> Iterator[tuple[str, Size
             yield slot.id, radius
 
 
-def _corner(part: WorkPart, slot: Size, radius: Size, cutters: Sequence[Tool]) -> Asked:
-    width = min(part.value(slot), 2 * part.value(radius))
-    fitting = [tool for tool in cutters if tool.diameter <= width]
+def _corner(slot: Size, radius: Size, narrowest: Tool, fitting: Sequence[Tool]) -> Asked:
     share = figure("corner_radius")
     note = f"cut it with {fitting[-1].designation} at most" if fitting else ""
     return Asked(
         rules()["corner_radius"],
         radius.id,
         size(radius.id),
-        times(share, mm(cutters[0].diameter)),
-        f"{radius.id} is at least the radius of {cutters[0].designation}, "
+        times(share, mm(narrowest.diameter)),
+        f"{radius.id} is at least the radius of {narrowest.designation}, "
         f"the narrowest cutter for {slot.id}",
         note,
     )
@@ -122,9 +123,8 @@ def _depth(part: WorkPart, slot: Size) -> tuple[Size | None, str]:
     return None, ""
 
 
-def _reach(part: WorkPart, slot: Size, cutters: Sequence[Tool]) -> Iterator[Asked]:
+def _reach(part: WorkPart, slot: Size, fitting: Sequence[Tool]) -> Iterator[Asked]:
     depth, note = _depth(part, slot)
-    fitting = [tool for tool in cutters if tool.diameter <= part.value(slot)]
     if depth is None or not fitting:
         return
     rule = rules()["cutter_reach"]
@@ -161,7 +161,7 @@ def drills(part: WorkPart, tools: Tools) -> Iterator[Asked]:
         if hole is None or not _drilled(part, hole):
             continue
         width = part.value(hole)
-        fitting = [tool for tool in tools.of("drilled") if tool.diameter <= width]
+        fitting = tools.up_to(width, "drilled")
         if not fitting or fitting[-1].flute is None:
             continue
         drill = fitting[-1]

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
+from itertools import accumulate
 
-from scaler.checking.workability_parts import Tools, WorkPart
+from scaler.checking.workability_parts import Bars, Tools, WorkPart
 from scaler.checking.workability_rules import (
     Asked,
     figure,
@@ -20,7 +21,7 @@ from scaler.checking.workability_rules import (
 )
 from scaler.measures.lengths import format_mm
 from scaler.records import Kind, Size
-from scaler.settling.rows import Candidate, method_row
+from scaler.settling.rows import Candidate, Ladder, method_row
 
 ROUND = ("ground bar", "round bar")
 _CASTINGS = ("cast iron", "white metal", "gunmetal")
@@ -58,12 +59,10 @@ def _clean_up(part: WorkPart, one: Size, tools: Tools) -> Iterator[Asked]:
     from scaler.checking.last_cut import range_of
 
     bars = _bars(part, tools)
-    if not bars:
+    if not bars.rows:
         return
     largest = part.value(one) + max(Fraction(0), range_of(part.checker, one.id)[1])
-    rule_id, bar = next(
-        (found for found in bars if found[1].value >= largest + figure(found[0])), bars[-1]
-    )
+    rule_id, bar = bars.first(largest)
     extra = figure(rule_id)
     doubt = ""
     if bar.value < part.value(one) + extra and not tools.shop_only:
@@ -82,16 +81,17 @@ def _clean_up(part: WorkPart, one: Size, tools: Tools) -> Iterator[Asked]:
     )
 
 
-def _bars(part: WorkPart, tools: Tools) -> list[tuple[str, Candidate]]:
+def _bars(part: WorkPart, tools: Tools) -> Bars:
     """Round bars of the part's material by size, each with the rule of what comes off it.
 
     None where the part is cast, or where no bar is known to be of its material.
     """
     known = tools.bars.get(part.part.material)
-    if known is not None:
-        return known
-    found = tools.bars[part.part.material] = _bars_of(part, tools)
-    return found
+    if known is None:
+        rows = _bars_of(part, tools)
+        reach = accumulate((bar.value - figure(rule) for rule, bar in rows), max)
+        known = tools.bars[part.part.material] = Bars(tuple(rows), Ladder(list(reach)))
+    return known
 
 
 def _bars_of(part: WorkPart, tools: Tools) -> list[tuple[str, Candidate]]:

@@ -29,6 +29,7 @@ from scaler.expressions.nodes import (
     Power,
     children,
 )
+from scaler.expressions.plain_sums import plain_sides
 from scaler.expressions.tokens import END, OPERAND, check_text, cut
 from scaler.measures.lengths import LengthError, parse_angle, parse_length
 from scaler.problems import shorten
@@ -71,6 +72,9 @@ def parse_comparison(text: str) -> Comparison:
 
 @lru_cache(maxsize=4096)
 def _expression(text: str) -> Node:
+    plain = plain_sides(text)
+    if plain is not None and not plain[1]:
+        return plain[0][0]
     parser = _Parser(text)
     node = parser.sum()
     parser.finish()
@@ -79,6 +83,12 @@ def _expression(text: str) -> Node:
 
 @lru_cache(maxsize=4096)
 def _comparison(text: str) -> Comparison:
+    plain = plain_sides(text)
+    if plain is not None:
+        found, between = plain
+        if len(found) == 2 or (len(found) == 3 and between[0] == between[1]):
+            last = (between[1], found[2]) if len(found) == 3 else None
+            return Comparison(found[0], between[0], found[1], last, text)
     parser = _Parser(text)
     sides = [parser.sum()]
     relations: list[str] = []

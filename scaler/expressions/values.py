@@ -45,7 +45,7 @@ LONGEST_EXACT = 8192
 LARGEST = Fraction(2) ** 2048
 SMALLEST = 1 / LARGEST
 _WANTED_WIDTH = Fraction(1, 10**40)
-_ZERO, _ONE = Fraction(0), Fraction(1)
+_ZERO, _ONE, _MINUS_ONE = Fraction(0), Fraction(1), Fraction(-1)
 
 ONE_VALUED: dict[str, Callable[[Value, int], Value]] = {
     "sqrt": lambda value, bits: root(value, 2, bits),
@@ -306,6 +306,8 @@ def _exact(value: Value) -> _Form | None:
 def _short(form: _Form) -> _Form | None:
     """The form itself, or None where its numbers have grown beyond LONGEST_EXACT."""
     for value in (form[0], *form[1].values()):
+        if value is _ONE or value is _MINUS_ONE or value is _ZERO:
+            continue
         if value.numerator.bit_length() + value.denominator.bit_length() > LONGEST_EXACT:
             return None
     return form
@@ -315,6 +317,10 @@ def _linear_sum(terms: tuple[Node, ...], ratio: Fraction) -> _Form | None:
     constant = _ZERO
     coefficients: dict[str, Fraction] = {}
     for term in terms:
+        inner = term.value if type(term) is Neg else term
+        if type(inner) is Name and inner.name not in coefficients:  # much the most usual
+            coefficients[inner.name] = _ONE if inner is term else _MINUS_ONE
+            continue
         form = _linear(term, ratio)
         if form is None:
             return None

@@ -7,8 +7,6 @@ so that one mistake is one message.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from scaler.problems import Mark, Problem, odd_letters, shorten, suggest
 from scaler.reading import shapes
 from scaler.reading.entries import Entries, Entry
@@ -117,7 +115,8 @@ class _Document:
                 self.entries.overrules[full] = entry
 
     def named(self, what: str, name: str, item: object) -> None:
-        entry = Entry(what, name, {}, self.source, (what, name))
+        fields = item if isinstance(item, dict) else {}
+        entry = Entry(what, name, fields, self.source, (what, name))
         if not shapes.is_name(name):
             bad_name(self.entries, entry, name, entry.mark())
             self.entries.lost.add((what, name))
@@ -134,11 +133,11 @@ class _Document:
             )
             self.entries.lost.add((what, name))
             return
-        entry = checked(self.entries, replace(entry, fields=item))
+        entry = checked(self.entries, entry)
         kept: dict[str, Entry] = getattr(self.entries, _LISTS[what])
         first = kept.get(name)
-        facts = what != "part" or bool(set(item) - {"size"})
-        if first is None or (facts and what == "part" and not set(first.fields) - {"size"}):
+        facts = what != "part" or bool(item.keys() - {"size"})
+        if first is None or (facts and what == "part" and not first.fields.keys() - {"size"}):
             kept[name] = entry
         elif facts:
             self.entries.double(entry, first)
@@ -178,16 +177,9 @@ def _csv(entries: Entries, table: CsvFile) -> None:
             return
     for row in table.rows:
         cells = row.cells
+        part, name = cells["part"], cells["size"]
         fields = {key: value for key, value in cells.items() if value and key in properties}
-        entry = Entry(
-            "size",
-            cells["size"],
-            fields,
-            table.source,
-            table=table,
-            line=row.line,
-            part=cells["part"],
-        )
+        entry = Entry("size", name, fields, table.source, (), table, row.line, part)
         for key in ("part", "size"):
             if not shapes.is_name(cells[key]):
                 bad_name(entries, entry, cells[key], entry.mark(key), key)

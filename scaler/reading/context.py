@@ -41,6 +41,7 @@ class Context:
     spoilt: set[tuple[str, str, str]] = field(default_factory=set)
     rules: dict[str, tuple[Method, ...]] = field(default_factory=dict)
     _methods: dict[tuple[str, Reader], Method | GrammarError] = field(default_factory=dict)
+    _rules: dict[tuple[str, Reader], tuple[Method, ...]] = field(default_factory=dict)
     _known: dict[str, Known] = field(default_factory=dict)
 
     def spoil(self, entry: Entry, key: str) -> None:
@@ -139,9 +140,16 @@ class Context:
     def rule(
         self, entry: Entry, key: str, read: Reader, above: tuple[str, ...] = ()
     ) -> tuple[Method, ...]:
-        """The methods of a rule: its own, and those of the rules that it names, in order."""
+        """The methods of a rule: its own, and those of the rules that it names, in order.
+
+        The same text gives the same methods.
+        """
         value = entry.fields[key]
+        again = (value, read) if type(value) is str and entry.what == "size" else None
+        if again is not None and again in self._rules:
+            return self._rules[again]
         methods: list[Method] = []
+        whole = True
         if isinstance(value, list):
             items: list[tuple[Key, str]] = [((key, n), item) for n, item in enumerate(value)]
         else:
@@ -162,22 +170,26 @@ class Context:
                 )
             else:
                 method = self.method(entry, where, body, read)
-                if method is not None:
+                if method is None:
+                    whole = False
+                else:
                     methods.append(method)
-        return tuple(methods)
+        found = tuple(methods)
+        if again is not None and whole:
+            self._rules[again] = found
+        return found
 
     def method(self, entry: Entry, key: Key, text: str, read: Reader) -> Method | None:
         """One method of a rule; None where it cannot be read."""
         found = self._methods.get((text, read))
         if found is None:
             try:
-                found = parse_method(text, entry.place_of(key), read)
+                found = parse_method(text, None, read)
             except GrammarError as error:
                 found = error
             self._methods[text, read] = found
         if isinstance(found, Method):
-            place = entry.place_of(key)
-            return found if found.place == place else replace(found, place=place)
+            return found if entry.what == "size" else replace(found, place=entry.place_of(key))
         self.spoil(entry, "rule")
         if found.text == text and "no known method" in found.problem:
             self._unknown_method(entry, key, text)

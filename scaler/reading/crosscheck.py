@@ -49,14 +49,9 @@ class _Statements:
     def pair(self, pair: Pair) -> None:
         """One pair: both sides, the fit and the basis."""
         what, entry = f"pair {pair.id}", self.entries.pairs[pair.id]
-        sides = [
-            self.side(pair, entry, key, node, text)
-            for key, node, text in (
-                ("inner", pair.inner, pair.inner_text),
-                ("outer", pair.outer, pair.outer_text),
-            )
-        ]
-        if all(sides):
+        inner = self.side(pair, entry, "inner", pair.inner, pair.inner_text)
+        outer = self.side(pair, entry, "outer", pair.outer, pair.outer_text)
+        if inner and outer:
             self.two_sides(pair, what, entry)
             self.last_in(pair.basis, {*names(pair.inner), *names(pair.outer)}, what, entry)
         if pair.fit.iso:

@@ -56,6 +56,8 @@ class Names:
 
     def known(self, node: Node, what: str, entry: Entry, key: Key, text: str) -> bool:
         """Whether all sizes (and copies) that an expression names are there."""
+        if all(name in self.model.sizes for name in names(node)):  # nothing to word
+            return True
         good = True
         seen: set[str] = set()
         for item in walk(node):
@@ -110,7 +112,7 @@ class Names:
 
     def doubtful(self, node: Node) -> bool:
         """Whether a size is named whose kind could not be read."""
-        return any(
+        return bool(self.context.spoilt) and any(
             self.context.is_spoilt("size", name.partition("@")[0], "kind") for name in names(node)
         )
 
@@ -126,6 +128,8 @@ class Names:
         """The dimension of an expression whose names are known; what does not fit is reported."""
         if self.doubtful(node):
             return None
+        if wanted is LENGTH and type(node) is Name and self.dimension_of(node.name) is LENGTH:
+            return LENGTH  # much the most usual
         try:
             found = dimension(node, self.dimension_of, text)
         except DimensionError as error:

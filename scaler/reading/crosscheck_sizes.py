@@ -123,8 +123,8 @@ class Sizes:
     def size(self, size: Size) -> None:
         """One size: its definition, its rule, its limits, and what it came out at."""
         entry = self.size_entries[size.id]
-        wanted = self.names.dimension_of(size.id)
         if size.equals is not None:
+            wanted = self.names.dimension_of(size.id)
             what, text = f"the definition of {size.id}", size.equals_text
             if size.id in names(size.equals):
                 self.fail(
@@ -138,7 +138,7 @@ class Sizes:
                 )
             elif self.names.known(size.equals, what, entry, "equals", text):
                 self.names.measured(size.equals, what, entry, "equals", text, wanted)
-        if self.context.is_spoilt("size", size.id, "kind"):
+        if self.context.spoilt and self.context.is_spoilt("size", size.id, "kind"):
             return
         for method in size.rule:
             self.method(size, method, entry)
@@ -161,12 +161,13 @@ class Sizes:
                 "made = …, or a reading",
                 "measure it and write it down",
             )
-        self.instrument(size, entry)
+        if size.instrument:
+            self.instrument(size, entry)
 
     def method(self, size: Size, method: Method, entry: Entry) -> None:
         """One method of a size's rule: what it follows, the kinds it makes, its limits."""
-        key = _rule_key(entry, method)
         if method.argument is not None:
+            key = _rule_key(entry, method)
             what = f"the rule of {size.id}"
             written = method.text if isinstance(key, tuple) else str(entry.fields.get("rule", ""))
             if size.id in names(method.argument):
@@ -178,16 +179,17 @@ class Sizes:
                     method.argument, what, entry, key, "", self.names.dimension_of(size.id)
                 )
         row = method_row(method.name)
-        if row is not None and size.kind.value not in row.kinds:
+        if row is not None and size.kind not in row.kinds:
             self.fail(
                 entry,
-                key,
+                _rule_key(entry, method),
                 "method-kind",
                 f"{size.id} is {a_(size.kind.value)} size; '{method.name}' does not make that",
                 f"a method for: {', '.join(row.kinds)}",
                 "state the size's kind, or another method",
             )
         if method.limits is not None:
+            key = _rule_key(entry, method)
             self.limits(size, method.limits.text, method.limits.tolerance_class, entry, key)
 
     def limits(self, size: Size, text: str, tolerance_class: str, entry: Entry, key: Key) -> None:
@@ -214,8 +216,6 @@ class Sizes:
 
     def instrument(self, size: Size, entry: Entry) -> None:
         """Notes an instrument that the table does not have: its uncertainty is not known."""
-        if not size.instrument:
-            return
         from scaler.settling.limits import instrument_names
 
         known = instrument_names()

@@ -166,7 +166,7 @@ def _unread(source: Source, line: int, error: str, delimiter: str) -> Problem:
 
 def _row(table: CsvFile, line: int, cells: list[str], problems: list[Problem]) -> CsvRow | None:
     headings = table.headings
-    cells = [cell.strip() for cell in cells]
+    cells = list(map(str.strip, cells))
     if not any(cells):
         return None
     while len(cells) > len(headings) and not cells[-1]:
@@ -180,7 +180,8 @@ def _row(table: CsvFile, line: int, cells: list[str], problems: list[Problem]) -
         problems.append(_row_problem(table, line, headline, "short text"))
         return None
     count = len(cells)
-    cells += [""] * (len(headings) - count)
+    if count < len(headings):
+        cells += [""] * (len(headings) - count)
     found = dict(zip(headings, cells, strict=True))
     if "" in found and any(
         cell for cell, heading in zip(cells, headings, strict=True) if not heading

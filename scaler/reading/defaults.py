@@ -6,6 +6,8 @@ of a pair from how its two sides are made.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from scaler.records import Kind
 
 _KIND_WORDS: tuple[tuple[Kind, tuple[str, ...]], ...] = (
@@ -41,6 +43,7 @@ DEFAULT_RULES: dict[Kind, tuple[str, ...]] = {
 }
 
 
+@lru_cache(maxsize=4096)
 def kind_of(name: str) -> Kind:
     """The kind that a size's name suggests; a length where it suggests none.
 

@@ -21,7 +21,7 @@ def checked(entries: Entries, entry: Entry) -> Entry:
         if rule is None:
             wrong.add(key)
             _unknown_key(entries, entry, (key,), shape.fields)
-        elif type(value) is str and rule.plain:
+        elif type(value) is str and (rule.plain or value in rule.one_of):
             continue
         elif not allowed(entries, entry, (key,), rule, value):
             wrong.add(key)

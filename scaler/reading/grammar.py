@@ -284,6 +284,7 @@ def parse_window(
     return lower, upper
 
 
+@lru_cache(maxsize=4096)
 def parse_fit(text: str) -> Fit:
     """A fit: an ISO 286 pair, ``clearance 0.04 to 0.1 mm``, ``interference …`` or a trade class.
 
@@ -427,7 +428,7 @@ def _options(text: str, read: Reader) -> _Options:
     return _Options(parts[0].strip(), step, reach, limits, direction)
 
 
-def parse_method(text: str, place: Place, read: Reader = signed_length) -> Method:
+def parse_method(text: str, place: Place | None, read: Reader = signed_length) -> Method:
     """One method of a rule: a name of the methods table and its options.
 
     ``turned step 0.1 mm``, ``reamed up reach 1 mm``, ``follows axle.journal``, ``given 12 mm``,

@@ -8,7 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from scaler import catalogue
+from scaler import catalogue, collection
 from scaler.as_made.log import plain_readings
 from scaler.measures.scales import Scale, ScaleError, parse_scale, scale_from_gauges
 from scaler.problems import InputError, in_order, listed, shorten, suggest
@@ -34,7 +34,12 @@ def load(path: str | Path) -> Model:
     Raises :class:`scaler.problems.InputError` holding every problem found, each with file, line,
     what was read, what was expected and what to do; nothing is guessed and nothing is left out.
     """
-    gathered = gather(Path(path))
+    with collection.put_off():
+        return _load(Path(path))
+
+
+def _load(path: Path) -> Model:
+    gathered = gather(path)
     problems = list(gathered.problems)
     model: Model | None = None
     if gathered.tomls:

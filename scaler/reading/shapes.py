@@ -45,12 +45,16 @@ class Form:
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """The forms that a field may take, in words what they are, and what the field is for."""
+    """The forms that a field may take, in words what they are, and what the field is for.
+
+    ``plain`` where any text will do, else ``one_of`` holds the texts that will.
+    """
 
     forms: tuple[Form, ...]
     words: str
     description: str
     plain: bool
+    one_of: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +97,8 @@ def _field(rule: Mapping[str, Any]) -> Field:
     forms = tuple(_forms(rule))
     words = " or ".join(dict.fromkeys(_WORDS[form.type] for form in forms))
     plain = any(form.type == "string" and not form.enum for form in forms)
-    return Field(forms, words, rule.get("description", ""), plain)
+    one_of = frozenset(word for form in forms if form.type == "string" for word in form.enum)
+    return Field(forms, words, rule.get("description", ""), plain, one_of)
 
 
 def _forms(rule: Mapping[str, Any]) -> Iterator[Form]:

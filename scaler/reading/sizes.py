@@ -22,6 +22,12 @@ from scaler.reading.grammar import (
 from scaler.records import Bounds, Drawing, Kind, Method, Part, Size, State
 
 UNBOUNDED: Bounds = (None, None)
+ONE = Fraction(1)
+KINDS = {kind.value: kind for kind in Kind}
+_USUAL = frozenset(
+    ("full", "kind", "rule", "equals", "title", "drawing", "datum", "note", "origin")
+)
+"""Fields of which none needs a reader of its own kind of value."""
 _VALUES = ("full", "made", "limits", "reach", "uncertainty", "between", "rule")
 
 
@@ -34,6 +40,7 @@ class SizeReader:
         self.context, self.parts, self.drawings = context, parts, drawings
         self.entries: dict[str, Entry] = {}
         self.lengths: dict[tuple[str, str | None], Length] = {}
+        self.only = next(iter(drawings.values())) if len(drawings) == 1 else None
 
     def sizes(self) -> dict[str, Size]:
         """All sizes, each once; a size of no part or one that stands twice is reported."""
@@ -56,17 +63,60 @@ class SizeReader:
     def size(self, entry: Entry, identity: str, part: Part) -> Size:
         """One size."""
         context, fields = self.context, entry.fields
-        kind = Kind(fields["kind"]) if "kind" in fields else kind_of(entry.name)
-        if "kind" in entry.wrong:  # what cannot be told apart is not read: the kind is at fault
-            context.spoil(entry, "kind")
-            fields = {key: value for key, value in fields.items() if key not in _VALUES}
+        stated = fields.get("kind")
+        kind = kind_of(entry.name) if stated is None else KINDS[stated]
+        if entry.wrong:
+            if "kind" in entry.wrong:  # what cannot be told apart is not read: the kind is at fault
+                context.spoil(entry, "kind")
+                fields = {key: value for key, value in fields.items() if key not in _VALUES}
+            if "full" in entry.wrong:
+                context.spoil(entry, "full")
         drawing = self.sheet(entry, part)
         full, drawn_as, note = (
             self.full(entry, kind, drawing) if "full" in fields else (None, "", "")
         )
-        if "full" in entry.wrong:
-            context.spoil(entry, "full")
-        values = {
+        if entry.wrong or not _USUAL.issuperset(fields):
+            values = self.values(entry, fields, kind)
+        else:
+            values = {}
+        equals = None
+        if "equals" in fields:
+            equals = context.read(entry, "equals", parse_expression, None)
+        made = values.get("made")
+        text = fields.get
+        return Size(
+            identity,
+            entry.part,
+            entry.name,
+            text("title", ""),
+            kind,
+            full,
+            str(text("full", "")),
+            drawn_as,
+            drawing.name if drawing else None,
+            text("origin", "") or _origin(fields),
+            values.get("uncertainty"),
+            self.rule(entry, fields, kind, drawn=full is not None),
+            values.get("limits"),
+            values.get("reach"),
+            values.get("weight", ONE),
+            text("standard", ""),
+            equals,
+            text("equals", ""),
+            values.get("between") or UNBOUNDED,
+            text("datum", ""),
+            _state(fields, part, made),
+            made,
+            text("instrument", ""),
+            entry.place(),
+            note or text("note", ""),
+        )
+
+    def values(self, entry: Entry, fields: Mapping[str, Any], kind: Kind) -> dict[str, Any]:
+        """What is stated of a size beside the usual: made, reach, uncertainty, limits, bounds,
+        weight."""
+        context = self.context
+        values: dict[str, Any] = {
             key: context.read(entry, key, reader, None)
             for key, reader in (
                 ("made", value_reader(kind)),
@@ -75,47 +125,18 @@ class SizeReader:
             )
             if key in fields or key in entry.wrong
         }
-        limits = between = None
+        signed = signed_reader(kind)
         if "limits" in fields:
-            signed = signed_reader(kind)
-            limits = context.read(entry, "limits", lambda text: parse_limits(text, signed), None)
+            values["limits"] = context.read(
+                entry, "limits", lambda text: parse_limits(text, signed), None
+            )
         if "between" in fields:
-            signed = signed_reader(kind)
-            between = context.read(entry, "between", lambda text: parse_window(text, signed), None)
-        equals = None
-        if "equals" in fields:
-            equals = context.read(entry, "equals", parse_expression, None)
-        weight = Fraction(1)
+            values["between"] = context.read(
+                entry, "between", lambda text: parse_window(text, signed), None
+            )
         if "weight" in fields:
-            weight = context.read(entry, "weight", plain_number, weight)
-        made = values.get("made")
-        return Size(
-            id=identity,
-            part=entry.part,
-            name=entry.name,
-            title=fields.get("title", ""),
-            kind=kind,
-            full=full,
-            drawn=str(fields.get("full", "")),
-            drawn_as=drawn_as,
-            drawing=drawing.name if drawing else None,
-            origin=fields.get("origin", "") or _origin(fields),
-            uncertainty=values.get("uncertainty"),
-            rule=self.rule(entry, fields, kind, drawn=full is not None),
-            limits=limits,
-            reach=values.get("reach"),
-            weight=weight,
-            standard=fields.get("standard", ""),
-            equals=equals,
-            equals_text=fields.get("equals", ""),
-            between=between or UNBOUNDED,
-            datum=fields.get("datum", ""),
-            state=_state(fields, part, made),
-            made=made,
-            instrument=fields.get("instrument", ""),
-            place=entry.place(),
-            note=note or fields.get("note", ""),
-        )
+            values["weight"] = context.read(entry, "weight", plain_number, ONE)
+        return values
 
     def rule(
         self, entry: Entry, fields: Mapping[str, Any], kind: Kind, *, drawn: bool
@@ -135,7 +156,7 @@ class SizeReader:
         """The drawing that a size is read from: its own, its part's, or the only one."""
         name = entry.fields.get("drawing", part.drawing)
         if name is None:
-            return next(iter(self.drawings.values())) if len(self.drawings) == 1 else None
+            return self.only
         found = self.drawings.get(name)
         if found is None and "drawing" in entry.fields:
             self.context.unknown(entry, "drawing", name, "drawing", self.drawings)
@@ -152,12 +173,13 @@ class SizeReader:
         unit = sheet.unit if sheet else None
         if sheet is None and self.sheet_is_lost(entry):
             unit = "mm"  # the unit is unknown; what is wrong with the drawing is reported already
-        length = self.lengths.get((str(entry.fields["full"]), unit))
+        key = str(entry.fields["full"]), unit
+        length = self.lengths.get(key)
         if length is None:
             length = context.read(entry, "full", lambda text: parse_length(text, unit), None, what)
-        if length is None:
-            return None, "", ""
-        self.lengths[str(entry.fields["full"]), unit] = length
+            if length is None:
+                return None, "", ""
+            self.lengths[key] = length
         if length.mm == 0:
             context.entries.fail(
                 entry,

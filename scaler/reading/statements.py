@@ -22,6 +22,8 @@ from scaler.reading.grammar import parse_basis, parse_fit, parse_window
 from scaler.records import Basis, BasisKind, Bounds, Condition, Fit, Pair
 
 UNBOUNDED: Bounds = (None, None)
+NO_FIT = Fit("", None, None)
+UNSTATED = Basis(BasisKind.BOTH_LIMITS, stated=False)
 NOTHING: Node = Number(Fraction(0))
 
 
@@ -38,11 +40,7 @@ def pair(context: Context, entry: Entry) -> Pair:
         outer=context.read(entry, "outer", parse_expression, NOTHING),
         inner_text=fields.get("inner", ""),
         outer_text=fields.get("outer", ""),
-        fit=replace(
-            context.read(entry, "fit", parse_fit, Fit("", None, None)),
-            source=fields.get("source", ""),
-            trade_set=fields.get("set", ""),
-        ),
+        fit=_fit(context, entry),
         basis=_basis(context, entry),
         why=fields.get("why", ""),
         must=fields.get("must", False),
@@ -50,9 +48,14 @@ def pair(context: Context, entry: Entry) -> Pair:
     )
 
 
+def _fit(context: Context, entry: Entry) -> Fit:
+    fit = context.read(entry, "fit", parse_fit, NO_FIT)
+    source, trade_set = entry.fields.get("source", ""), entry.fields.get("set", "")
+    return replace(fit, source=source, trade_set=trade_set) if source or trade_set else fit
+
+
 def _basis(context: Context, entry: Entry) -> Basis:
-    unstated = Basis(BasisKind.BOTH_LIMITS, stated=False)
-    return context.read(entry, "basis", parse_basis, unstated)
+    return context.read(entry, "basis", parse_basis, UNSTATED)
 
 
 def condition(context: Context, entry: Entry) -> Condition | None:

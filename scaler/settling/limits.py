@@ -143,6 +143,25 @@ def limits_of(model: Model, size: Size, settled: Settled) -> Deviations:
     return Deviations(ZERO, ZERO, f"none: {model.general_limits} gives none at this size")
 
 
+class LimitsOf:
+    """The limits of the sizes of one model, worked out once for all that are settled alike."""
+
+    def __init__(self, model: Model) -> None:
+        self.model = model
+        self._known: dict[tuple[object, ...], tuple[Deviations, object]] = {}
+
+    def __call__(self, size: Size, settled: Settled) -> Deviations:
+        """Deviations of a settled size [mm] with their source, as :func:`limits_of` gives them."""
+        if settled.made:
+            return limits_of(self.model, size, settled)
+        key = (id(settled), id(size.limits), id(size.rule), size.kind)
+        found = self._known.get(key)
+        if found is None:  # the objects that the key stands for are kept, so that none is made anew
+            held = (settled, size.limits, size.rule)
+            found = self._known[key] = limits_of(self.model, size, settled), held
+        return found[0]
+
+
 def unknown(limits: Deviations) -> bool:
     """Whether a size that must have limits has none (then nothing can be promised of it)."""
     return limits.source.startswith("none: ")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any
 
 from scaler import catalogue
@@ -12,7 +12,7 @@ from scaler.checking import cautions
 from scaler.checking.cautions import Caution
 from scaler.problems import Problem
 from scaler.records import Deviations, Kind, Model, Size, Stage, State
-from scaler.settling.limits import limits_of
+from scaler.settling.limits import LimitsOf
 from scaler.settling.settle import Settled, Settlement, exact_size, refused_parts, settle
 from scaler.settling.solve import Value, middle
 
@@ -109,9 +109,13 @@ def reduce(model: Model, stage: Stage | str = Stage.CHOSEN, *, as_drawn: bool = 
     return from_settlement(model, settlement, exact)
 
 
-def from_settlement(model: Model, settlement: Settlement, exact: Settlement) -> Reduction:
-    """The reduction that a settlement amounts to."""
+def from_settlement(
+    model: Model, settlement: Settlement, exact: Settlement, limits: LimitsOf | None = None
+) -> Reduction:
+    """The reduction that a settlement amounts to; ``limits`` are those found before, if any."""
     shut = refused_parts(model)
+    limits = limits or LimitsOf(model)
+    rounded = settlement.stage is not Stage.EXACT
     lines = []
     found: list[Caution] = list(cautions.of_model(model))
     notes: list[Problem] = [*model.notes, *settlement.notes]
@@ -125,11 +129,11 @@ def from_settlement(model: Model, settlement: Settlement, exact: Settlement) -> 
             exact.values.get(size.id),
             settled.value,
             settled,
-            limits_of(model, size, settled) if settlement.stage is not Stage.EXACT else None,
+            limits(size, settled) if rounded else None,
             False,
         )
         lines.append(line)
-        if line.exact is not None and line.departure and size.kind in CARRYING:
+        if line.exact is not None and size.kind in CARRYING and line.departure:
             weaker = cautions.strength_lost(
                 settled.method, middle(line.exact), middle(settled.value)
             )
@@ -156,16 +160,27 @@ def _not_to_scale() -> tuple[tuple[str, str, str, tuple[str, ...], str, str], ..
     )
 
 
+@lru_cache(maxsize=16384)
+def _said_by(name: str, size: bool) -> tuple[int, ...]:
+    """The rows of what is not to scale, by number, whose words the name of a size or part says."""
+    return tuple(
+        number
+        for number, (words, applies, *_) in enumerate(_not_to_scale())
+        if (applies == "size") == size and cautions.says(name, words)
+    )
+
+
 def _notes(size: Size, settled: Settled) -> list[Problem]:
     """Warnings on one size: beyond reach, and where a linear reduction would be wrong."""
+    said = (*_said_by(size.name, True), *_said_by(size.part, False))
+    if not said and not settled.note:
+        return []
     notes = []
     if settled.note and not settled.note.startswith("no rule"):
         notes.append(Problem("reach", f"{size.id}: {settled.note}", size.place, severity="warning"))
-    for words, applies, on_part, kinds, unless, text in _not_to_scale():
-        name = size.name if applies == "size" else size.part
-        if size.kind.value not in kinds or not cautions.says(name, words):
-            continue
-        if on_part and not cautions.says(size.part, on_part):
+    for number in sorted(said):
+        _, _, on_part, kinds, unless, text = _not_to_scale()[number]
+        if size.kind not in kinds or (on_part and not cautions.says(size.part, on_part)):
             continue
         excused = (
             (unless == "standard" and size.standard)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
+from math import lcm
 from typing import Literal
 
 from scaler import catalogue
@@ -151,6 +152,26 @@ def _shop_candidate(row: ShopRow) -> Candidate | None:
     if row.size is None:
         return None
     return Candidate(row.size, row.designation, "shop", source, "", True)
+
+
+class Ladder:
+    """Sizes in order, in which exact lookups are fast: each is a whole number of one small part."""
+
+    def __init__(self, values: Sequence[Fraction]) -> None:
+        self._parts = lcm(*(value.denominator for value in values))
+        self._steps = [value.numerator * (self._parts // value.denominator) for value in values]
+
+    def up_to(self, value: Fraction) -> int:
+        """How many of the sizes are not above a value.
+
+        >>> Ladder([Fraction(1, 2), Fraction(2), Fraction(2)]).up_to(Fraction(2))
+        3
+        """
+        return bisect_right(self._steps, value.numerator * self._parts // value.denominator)
+
+    def below(self, value: Fraction) -> int:
+        """How many of the sizes are below a value."""
+        return bisect_left(self._steps, -(-value.numerator * self._parts // value.denominator))
 
 
 class Rows:

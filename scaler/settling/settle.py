@@ -70,6 +70,11 @@ class _Settler:
         self.solved_by: dict[str, str] = {}
         self.problems: list[Problem] = []
         self.notes: list[Problem] = []
+        self.alike: dict[tuple[object, ...], Settled] = {}
+        counts = stage is Stage.CHOSEN
+        self.fixed_ids = set(model.choices) if counts else set[str]()
+        if counts and not as_drawn:
+            self.fixed_ids.update(identity for identity, _ in model.readings)
 
     def run(self) -> Settlement:
         waiting: dict[str, Node] = {}
@@ -78,10 +83,14 @@ class _Settler:
         for size in self.model.sizes.values():
             if size.part in self.refused:
                 continue
-            self.drawn_twice(size)
-            result = self.alone(size)
+            if size.equals is None:
+                result = self.drawn(size)
+            else:
+                self.drawn_twice(size)
+                result = self.alone(size)
             if result is not None:
-                self.keep(size, result)
+                self.values[size.id] = result.value
+                self.results[size.id] = result
                 continue
             node = self.definition(size)
             if node is not None:
@@ -152,6 +161,22 @@ class _Settler:
             if method.way == "follow":
                 return method.argument
         return None
+
+    def drawn(self, size: Size) -> Settled | None:
+        """The same as :meth:`alone` for a size without a definition, worked out once for all that
+        are drawn alike and have the same rule."""
+        if size.full is None or size.made is not None or size.id in self.fixed_ids:
+            return self.alone(size)
+        # the objects themselves stand for what they hold: the model keeps them all alive
+        material = self.material(size)
+        key = (id(size.full), id(size.rule), size.kind, material, size.standard, id(size.reach))
+        result = self.alike.get(key)
+        if result is None:
+            troubles = len(self.problems)
+            result = self.alone(size)
+            if result is not None and len(self.problems) == troubles:
+                self.alike[key] = result
+        return result
 
     def alone(self, size: Size) -> Settled | None:
         """What can be said of a size without looking at another; None where that is not enough."""

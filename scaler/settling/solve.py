@@ -73,10 +73,11 @@ class Solution:
 
 def value_of(node: Node, values: Mapping[str, Value], ratio: Fraction) -> Value:
     """A node's value: exact where all that it names is exact, else a certified interval."""
-    needed = {name: values[name] for name in names(node)}
-    if all(isinstance(value, Fraction) for value in needed.values()):
-        return evaluate(node, needed, ratio)
-    return enclose(node, {name: as_interval(value) for name, value in needed.items()}, ratio)
+    needed = names(node)
+    for name in needed:
+        if not isinstance(values[name], Fraction):
+            return enclose(node, {n: as_interval(values[n]) for n in needed}, ratio)
+    return evaluate(node, values, ratio)
 
 
 def middle(value: Value) -> Fraction:
