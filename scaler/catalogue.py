@@ -15,7 +15,7 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
-from functools import cache
+from functools import cache, cached_property
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -93,10 +93,33 @@ class Row(Mapping[str, Value]):
                 return self.number(name) * factor
         return None
 
+    def named(self, column: str) -> Row | None:
+        """The row of another table that a cell names, as the table's description says
+        (``foreignKeys``); None where it names none."""
+        other = self.table.keys.get(column)
+        if other is None or not self._cells[self.table.place[column]]:
+            return None
+        return table(other).find(self.text(column))
+
+    def holder(self, base: str) -> Row | None:
+        """The row that gives a length: this one or, where its table has no such column, one that
+        it names; None where none gives it."""
+        if base in self.table.own_lengths:
+            return self if self.mm(base) is not None else None
+        for column in self.table.keys:
+            other = self.named(column)
+            found = other.holder(base) if other is not None else None
+            if found is not None:
+                return found
+        return None
+
 
 @dataclass(frozen=True)
 class Table:
-    """A whole table: rows in file order, columns as described, title and file name."""
+    """A whole table: rows in file order, columns as described, title and file name.
+
+    ``keys`` holds, by column, the table whose rows the cells of that column name.
+    """
 
     name: str
     title: str
@@ -104,6 +127,19 @@ class Table:
     columns: Mapping[str, Column]
     place: Mapping[str, int] = field(repr=False)
     rows: tuple[Row, ...] = field(repr=False, default=())
+    keys: Mapping[str, str] = field(repr=False, default_factory=dict)
+
+    @cached_property
+    def own_lengths(self) -> frozenset[str]:
+        """Its columns of lengths, without their unit."""
+        return frozenset(name[:-3] for name in self.columns if name.endswith(("_mm", "_in")))
+
+    def lengths(self) -> frozenset[str]:
+        """The lengths that its rows can give: its own, and those of the rows that they name."""
+        found = self.own_lengths
+        for other in self.keys.values():
+            found |= table(other).lengths()
+        return found
 
     def frame(self) -> pandas.DataFrame:
         """The table as a pandas frame: one row a row, numbers as floats, columns as in the file."""
@@ -205,6 +241,10 @@ def _usable(item: Mapping[str, Any]) -> None:
         raise ValueError(f"table {item['name']} needs the columns designation and source")
     if ".." in Path(item["path"]).parts or Path(item["path"]).is_absolute():
         raise ValueError(f"table {item['name']} lies outside the folder")
+    for key in item["schema"].get("foreignKeys", ()):
+        if key["fields"] not in fields or key["reference"]["fields"] != "designation":
+            raise ValueError(f"table {item['name']}: a foreign key names one column of its own "
+                             "and the designation of another table")  # fmt: skip
 
 
 def _own_resources(shipped: frozenset[str]) -> dict[str, dict[str, Any]]:
@@ -242,6 +282,13 @@ def _own_resources(shipped: frozenset[str]) -> dict[str, dict[str, Any]]:
                 name,
                 "choose another name",
             )
+    for name, item in found.items():
+        for key in item["schema"].get("foreignKeys", ()):
+            other = key["reference"]["resource"]
+            if other not in shipped and other not in found:
+                advice = "name a table of yours or a shipped one"
+                headline = f"{name} names rows of '{other}', and there is no such table"
+                raise _fault(package, 1, 1, headline, other, advice)
     return found
 
 
@@ -285,7 +332,13 @@ def read(text: str, name: str, path: str, schema: Mapping[str, Any], title: str 
         raise ValueError(
             f"{path}, line 1: the headings {heading} are not those of the data package"
         )
-    table = Table(name, title or name, path, columns, {name: n for n, name in enumerate(columns)})
+    keys = {
+        key["fields"]: key["reference"]["resource"]
+        for key in schema.get("foreignKeys", ())
+        if key["reference"]["fields"] == "designation"
+    }
+    places = {name: n for n, name in enumerate(columns)}
+    table = Table(name, title or name, path, columns, places, keys=keys)
     rows, width = [], len(heading)
     for cells in reader:
         if len(cells) != width:

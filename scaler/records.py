@@ -13,7 +13,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Literal
 
-from scaler.expressions import Node
+from scaler.expressions import Node, names
 from scaler.measures.scales import Scale
 from scaler.problems import Place, Problem
 from scaler.reading.toml_lines import Source
@@ -159,9 +159,19 @@ class LimitSpec:
 
 
 @dataclass(frozen=True, slots=True)
+class Wish:
+    """One word of ``prefer``, ``forbid`` or ``lock``: a row, a size, a table or a unit, and where it
+    stands."""
+
+    word: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
 class Method:
     """One way to get a size: a row of the methods table with the rule's own options.
 
+    ``column`` is the column of another size's row that a size follows: ``argument`` names it.
     ``place`` is where it stands under [rules]; None for one that stands with its size.
     """
 
@@ -175,11 +185,21 @@ class Method:
     argument: Node | None
     value: Fraction | None
     place: Place | None
+    column: str = ""
+
+    @property
+    def leader(self) -> str:
+        """The size whose row this method takes a column of; '' where it takes none."""
+        return names(self.argument)[0] if self.column and self.argument is not None else ""
 
 
 @dataclass(frozen=True, slots=True)
 class Size:
-    """One dimension of one part. ``full`` is prototype size [mm or degrees], None if not drawn."""
+    """One dimension of one part. ``full`` is prototype size [mm or degrees], None if not drawn.
+
+    ``prefer`` and ``forbid`` are those of the nearest level that states them: the size, its part,
+    the model.
+    """
 
     id: str
     part: str
@@ -206,6 +226,9 @@ class Size:
     instrument: str
     place: Place
     note: str = ""
+    prefer: tuple[Wish, ...] = ()
+    forbid: tuple[Wish, ...] = ()
+    lock: Wish | None = None
 
 
 class BasisKind(StrEnum):
@@ -285,7 +308,7 @@ class ShopRow:
     """A row of the builder's own list: what is on the shelf.
 
     ``lengths`` holds what its quantity says of bars (length [mm], how many), ``sheets`` of pieces
-    of sheet (longer side, shorter side [mm], how many).
+    of sheet (longer side, shorter side [mm], how many); ``written`` is its size as text.
     """
 
     family: str
@@ -295,6 +318,7 @@ class ShopRow:
     place: Place
     lengths: tuple[tuple[Fraction, int], ...] = ()
     sheets: tuple[tuple[Fraction, Fraction, int], ...] = ()
+    written: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -327,7 +351,8 @@ class Reading:
 class Model:
     """Everything of one model folder, read and cross-checked.
 
-    ``overrules`` holds the reason and place of each check of workability that does not apply.
+    ``overrules`` holds the reason and place of each check of workability that does not apply;
+    ``row_groups`` the sizes of one part that are columns of one row.
     """
 
     folder: Path
@@ -349,6 +374,7 @@ class Model:
     readings: Mapping[tuple[str, str], Reading]
     notes: tuple[Problem, ...]
     overrules: Mapping[str, tuple[str, Place]] = field(default_factory=dict)
+    row_groups: tuple[tuple[str, ...], ...] = ()
     sources: Mapping[str, Source] = field(repr=False, default_factory=dict)
 
     @property

@@ -179,7 +179,8 @@ def test_methods_name_tables_columns_and_filters_that_exist() -> None:
             assert {f"{method.column}_mm", f"{method.column}_in"} & set(table.columns), name
         if method.tables:
             assert _from_catalogue(method.name), method.name
-        assert parse_method(method.name, Place("t", 1)).name == method.name
+        text = method.name + (" of a.b" if row.text("way") == "link" else "")
+        assert parse_method(text, Place("t", 1)).name == method.name
 
 
 def test_a_frame_is_what_pandas_reads_from_the_file() -> None:

@@ -185,11 +185,15 @@ def test_other_bases(kind: BasisKind) -> None:
 def test_every_method(name: str) -> None:
     """Every name of the methods table is read, and what is read reads back as itself."""
     text = {"follows": "follows axle.journal", "given": "given 12 mm"}.get(name, name)
-    method = parse_method(text, HERE)
+    known = name not in ("follows", "given", "standard")
+    linked = known and find_method(name)["way"] == "link"
+    method = parse_method(f"{text} of bolt.thread" if linked else text, HERE)
+    text += " of bolt.thread" if linked else ""
     assert method.text == text and parse_method(method.text, HERE) == method
-    if name not in ("follows", "given", "standard"):
+    if known:
         row = find_method(name)
-        assert (method.name, method.way) == (row["designation"], row["way"])
+        way = "follow" if linked else row["way"]
+        assert (method.name, method.way) == (row["designation"], way)
         assert method.step == (F(row["step_mm"]) if row["step_mm"] else None)
 
 

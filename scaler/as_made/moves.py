@@ -54,7 +54,7 @@ def _not_made(
     mend: set[str],
 ) -> Iterator[Move]:
     size = bench.model.sizes[lever.size]
-    if size.equals is not None or size.kind in (Kind.COUNT, Kind.TEETH):
+    if size.equals is not None or size.lock or size.kind in (Kind.COUNT, Kind.TEETH):
         return
     space = room(bench, lever.size, lever.copy, mend)
     wanted = aims(space, lever, kept)
@@ -120,7 +120,6 @@ def _rows_in(
 ) -> list[tuple[Method, Candidate]]:
     """The rows of a size's own rule inside the room, nearest to the target first: two a method."""
     rows = Rows(bench.model)
-    material = bench.model.parts[size.part].material
     low, high = bounds
     found = []
     for method in size.rule:
@@ -128,7 +127,7 @@ def _rows_in(
             continue
         fitting = [
             row
-            for row in rows.of(method, material)
+            for row in rows.of_size(size, method)
             if (low is None or row.value >= low) and (high is None or row.value <= high)
         ]
         fitting.sort(key=lambda row: (abs(row.value - target), row.value))

@@ -181,7 +181,7 @@ def _next_reamer(
     reamed = next((m for m in size.rule if m.name in ("reamed", "hand reamed")), None)
     if reamed is None:
         return
-    rows = Rows(bench.model).of(reamed, bench.model.parts[size.part].material)
+    rows = Rows(bench.model).of_size(size, reamed)
     larger = [row for row in rows if row.value > lever.now]
     if larger:
         row = min(larger, key=lambda item: item.value)

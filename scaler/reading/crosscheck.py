@@ -11,6 +11,7 @@ from scaler.problems import listed, shorten, suggest
 from scaler.reading.bases import fill_bases
 from scaler.reading.context import Context
 from scaler.reading.crosscheck_names import LENGTH, Names, a_, inside, is_nothing, span_of
+from scaler.reading.crosscheck_rows import check_rows
 from scaler.reading.crosscheck_sizes import Sizes
 from scaler.reading.entries import Entry, Key
 from scaler.records import Basis, BasisKind, Condition, Model, Pair
@@ -28,6 +29,7 @@ def crosscheck(model: Model, context: Context, sizes: Mapping[str, Entry]) -> Mo
     of_sizes.standard()
     for size in model.sizes.values():
         of_sizes.size(size)
+    model = check_rows(found)
     conditions = {**model.conditions, **of_sizes.standard_conditions()}
     statements = _Statements(found)
     for pair in model.pairs.values():

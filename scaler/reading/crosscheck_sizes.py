@@ -167,7 +167,7 @@ class Sizes:
     def method(self, size: Size, method: Method, entry: Entry) -> None:
         """One method of a size's rule: what it follows, the kinds it makes, its limits."""
         if method.argument is not None:
-            key = _rule_key(entry, method)
+            key = rule_key(entry, method)
             what = f"the rule of {size.id}"
             written = method.text if isinstance(key, tuple) else str(entry.fields.get("rule", ""))
             if size.id in names(method.argument):
@@ -182,14 +182,14 @@ class Sizes:
         if row is not None and size.kind not in row.kinds:
             self.fail(
                 entry,
-                _rule_key(entry, method),
+                rule_key(entry, method),
                 "method-kind",
                 f"{size.id} is {a_(size.kind.value)} size; '{method.name}' does not make that",
                 f"a method for: {', '.join(row.kinds)}",
                 "state the size's kind, or another method",
             )
         if method.limits is not None:
-            key = _rule_key(entry, method)
+            key = rule_key(entry, method)
             self.limits(size, method.limits.text, method.limits.tolerance_class, entry, key)
 
     def limits(self, size: Size, text: str, tolerance_class: str, entry: Entry, key: Key) -> None:
@@ -257,7 +257,7 @@ def _standard_condition(
     )
 
 
-def _rule_key(entry: Entry, method: Method) -> Key:
+def rule_key(entry: Entry, method: Method) -> Key:
     """Where in a size's entry a method stands: an item of its list, or its rule as a whole."""
     rule = entry.fields.get("rule")
     if isinstance(rule, list):

@@ -13,7 +13,7 @@ from fractions import Fraction
 from functools import lru_cache
 
 from scaler import catalogue
-from scaler.expressions import ExpressionError, parse_expression
+from scaler.expressions import ExpressionError, Node, parse_expression
 from scaler.measures.lengths import LengthError, parse_angle, parse_length
 from scaler.problems import Place, shorten, suggest
 from scaler.records import Basis, BasisKind, Fit, Kind, LimitSpec, Method
@@ -357,7 +357,8 @@ def parse_basis(text: str) -> Basis:
 
 
 @lru_cache(maxsize=1)
-def _methods() -> dict[str, catalogue.Row]:
+def methods() -> dict[str, catalogue.Row]:
+    """Rows of the methods table by name and alias."""
     found: dict[str, catalogue.Row] = {}
     for row in catalogue.table("methods").rows:
         for name in (row.text("designation"), *_listed(row.text("aliases"))):
@@ -371,7 +372,7 @@ def _listed(text: str) -> list[str]:
 
 def method_names() -> tuple[str, ...]:
     """All names by which rules may call a method."""
-    return (*_methods(), "follows", "given", "standard")
+    return (*methods(), "follows", "given", "standard")
 
 
 @lru_cache(maxsize=1)
@@ -383,7 +384,7 @@ def families() -> tuple[str, ...]:
 
 def find_method(name: str) -> Mapping[str, str]:
     """The methods-table row of a name or alias, as text cells. Raises GrammarError."""
-    row = _methods().get(" ".join(name.split()))
+    row = methods().get(" ".join(name.split()))
     if row is None:
         raise GrammarError(
             name,
@@ -431,8 +432,8 @@ def _options(text: str, read: Reader) -> _Options:
 def parse_method(text: str, place: Place | None, read: Reader = signed_length) -> Method:
     """One method of a rule: a name of the methods table and its options.
 
-    ``turned step 0.1 mm``, ``reamed up reach 1 mm``, ``follows axle.journal``, ``given 12 mm``,
-    ``standard``. ``read`` reads values of the size's kind. Raises GrammarError.
+    ``turned step 0.1 mm``, ``reamed up reach 1 mm``, ``follows axle.journal``, ``tapping hole of
+    bolt.thread``, ``given 12 mm``, ``standard``. ``read`` reads values of the size's kind. Raises GrammarError.
     """
     body = _phrase(text, "a method", "write turned, or turned step 0.1 mm", LONGEST_METHOD)
     if body.startswith("follows "):
@@ -450,9 +451,25 @@ def parse_method(text: str, place: Place | None, read: Reader = signed_length) -
         return Method(body, "given", "given", "nearest", None, None, None, None, value, place)
     options = _options(body, read)
     name, way, step = options.head, "standard", options.step
-    if name != "standard":
+    argument: Node | None = None
+    column = ""
+    before, of, leader = name.partition(" of ")
+    if of:
+        from scaler.reading.row_links import linked
+
+        plain = options.step is None and options.direction == "nearest"
+        name, column, argument = linked(before.strip(), leader.strip(), plain=plain)
+        way = "follow"
+    elif name != "standard":
         row = find_method(name)
         name, way = row["designation"], row["way"]
+        if way == "link":
+            raise GrammarError(
+                body,
+                f"'{body}' of what is not said",
+                "the size whose row it is a column of",
+                f"write {body} of part.size",
+            )
         if step is not None and way != "cut":
             raise GrammarError(
                 body,
@@ -470,7 +487,8 @@ def parse_method(text: str, place: Place | None, read: Reader = signed_length) -
         step=step,
         reach=options.reach,
         limits=options.limits,
-        argument=None,
+        argument=argument,
         value=None,
         place=place,
+        column=column,
     )

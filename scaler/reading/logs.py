@@ -18,6 +18,7 @@ from scaler.reading.csv_text import CsvFile, CsvRow
 from scaler.reading.grammar import GrammarError, families, value_reader
 from scaler.reading.shelf import STOCK, Lengths, Sheets, shelf_lengths, shelf_sheets, unread
 from scaler.records import Choice, Kind, Part, Reading, ShopRow, Size
+from scaler.settling.rows import named_row
 
 CHOICE_COLUMNS = ("time", "action", "size", "value", "method", "row", "note")
 READING_COLUMNS = ("time", "action", "size", "copy", "value", "instrument", "note")
@@ -217,7 +218,7 @@ def _shop_rows(shop: _Table) -> Iterator[ShopRow]:
     for row in shop.table.rows:
         cells, place = row.cells, Place(shop.table.source.file, row.line)
         family, size, value = cells["family"], cells["size"], None
-        name = cells.get("designation", "") or size
+        name, written = cells.get("designation", "") or size, size
         if family not in families():
             shop.fail(
                 row.line,
@@ -246,14 +247,40 @@ def _shop_rows(shop: _Table) -> Iterator[ShopRow]:
                 )
                 continue
         else:
+            listed_as = named_row(family, name) if cells.get("designation") or not size else None
             try:
-                value = value_reader(Kind.EXTERNAL)(size)
+                value = value_reader(Kind.EXTERNAL)(size) if size else None
             except GrammarError as error:
-                shop.unread(row.line, "size", size, error)
+                listed_as, value = named_row(family, name), None
+                if listed_as is None:
+                    shop.unread(row.line, "size", size, error)
+                    continue
+            if value is None and listed_as is None:
+                shop.fail(
+                    row.line,
+                    "size",
+                    f"nothing says what size this {family} is",
+                    name,
+                    "a size, or a designation as a catalogue writes it",
+                    "write its size",
+                )
                 continue
+            if value is not None and listed_as is not None and value != listed_as.value:
+                shop.fail(
+                    row.line,
+                    "size",
+                    f"the size is not that of '{shorten(name, 60)}'",
+                    size,
+                    f"{float(listed_as.value):g} mm, as {listed_as.table} has it",
+                    "mend the one that is wrong, or call it otherwise",
+                )
+                continue
+            if listed_as is not None:
+                name, value = listed_as.designation, listed_as.value
+                written = size if size != name else ""
         quantity = cells.get("quantity", "")
         lengths, sheets = _on_shelf(shop, row.line, family, quantity)
-        yield ShopRow(family, name, value, cells.get("note", ""), place, lengths, sheets)
+        yield ShopRow(family, name, value, cells.get("note", ""), place, lengths, sheets, written)
 
 
 def _on_shelf(shop: _Table, line: int, family: str, quantity: str) -> tuple[Lengths, Sheets]:

@@ -19,7 +19,8 @@ from scaler.reading.grammar import (
     value_reader,
     width_reader,
 )
-from scaler.records import Bounds, Drawing, Kind, Method, Part, Size, State
+from scaler.reading.wishes import wishes_of
+from scaler.records import Bounds, Drawing, Kind, Method, Part, Size, State, Wish
 
 UNBOUNDED: Bounds = (None, None)
 ONE = Fraction(1)
@@ -41,6 +42,7 @@ class SizeReader:
         self.entries: dict[str, Entry] = {}
         self.lengths: dict[tuple[str, str | None], Length] = {}
         self.only = next(iter(drawings.values())) if len(drawings) == 1 else None
+        self.stated: dict[tuple[str, str], tuple[Wish, ...]] = {}
 
     def sizes(self) -> dict[str, Size]:
         """All sizes, each once; a size of no part or one that stands twice is reported."""
@@ -110,6 +112,9 @@ class SizeReader:
             text("instrument", ""),
             entry.place(),
             note or text("note", ""),
+            self.wishes(entry, "prefer"),
+            self.wishes(entry, "forbid"),
+            self.lock(entry) if "lock" in fields or entry.wrong else None,
         )
 
     def values(self, entry: Entry, fields: Mapping[str, Any], kind: Kind) -> dict[str, Any]:
@@ -137,6 +142,33 @@ class SizeReader:
         if "weight" in fields:
             values["weight"] = context.read(entry, "weight", plain_number, ONE)
         return values
+
+    def wishes(self, entry: Entry, key: str) -> tuple[Wish, ...]:
+        """What is preferred or forbidden for a size: by itself, else by its part, else the model."""
+        if key in entry.fields:
+            return wishes_of(self.context, entry, key)
+        above = self.stated.get((entry.part, key))
+        if above is None:
+            entries = self.context.entries
+            levels = (entries.parts.get(entry.part), entries.model)
+            found = next((level for level in levels if level and key in level.fields), None)
+            above = () if found is None else self.of_level(found, key)
+            self.stated[entry.part, key] = above
+        return above
+
+    def of_level(self, level: Entry, key: str) -> tuple[Wish, ...]:
+        """What a part or the model states for all below it, read once."""
+        where = (f"{level.what} {level.name}", key)
+        if where not in self.stated:
+            self.stated[where] = wishes_of(self.context, level, key)
+        return self.stated[where]
+
+    def lock(self, entry: Entry) -> Wish | None:
+        """What a size is locked to."""
+        if "lock" in entry.wrong:
+            self.context.spoil(entry, "lock")
+        word = " ".join(str(entry.fields.get("lock", "")).split())
+        return Wish(word, entry.place_of("lock")) if word else None
 
     def rule(
         self, entry: Entry, fields: Mapping[str, Any], kind: Kind, *, drawn: bool

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
 from math import lcm
@@ -12,12 +12,17 @@ from typing import Literal
 
 from scaler import catalogue
 from scaler.measures.lengths import format_decimal
-from scaler.records import Method, Model, ShopRow
+from scaler.records import Method, Model, ShopRow, Size
+from scaler.settling.wishes import first_that_means, standing
 
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """One row that can serve: its size [mm], name, table and source; tolerance class if it has one."""
+    """One row that can serve: its size [mm], name, table and source; tolerance class if it has one.
+
+    ``table`` is ``shop`` for a row of the shop list that names no row of a catalogue; ``unit`` is
+    metric or inch as the row is printed, '' where that is not known.
+    """
 
     value: Fraction
     designation: str
@@ -27,6 +32,12 @@ class Candidate:
     shop: bool
     tolerance: str = ""
     material: str = ""
+    unit: str = ""
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """The catalogue's row that it is: table and designation."""
+        return self.table, self.designation
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,23 +98,65 @@ def _from_catalogue(name: str) -> tuple[Candidate, ...]:
     for table_name in (*row.tables, *catalogue.serving(name)):
         table = catalogue.table(table_name)
         for item in table.rows:
-            if any(c in table.columns and item.text(c) not in v for c, v in row.filters):
-                continue
-            value = item.mm(row.column)
-            if value is not None and value > 0:
-                found.append(
-                    Candidate(
-                        value,
-                        item.text("designation"),
-                        table_name,
-                        item.text("source"),
-                        item.text("place"),
-                        False,
-                        _tolerance(item) if row.row_limits else "",
-                        item.text("material") if "material" in table.columns else "",
-                    )
-                )
+            candidate = _candidate(row, item) if _passes(row, item) else None
+            if candidate is not None:
+                found.append(candidate)
     return tuple(found)
+
+
+def _passes(row: MethodRow, item: catalogue.Row) -> bool:
+    """Whether a catalogue's row is one of those that a method takes."""
+    columns = item.table.columns
+    return not any(c in columns and item.text(c) not in v for c, v in row.filters)
+
+
+def _candidate(row: MethodRow, item: catalogue.Row) -> Candidate | None:
+    """A catalogue's row as a method takes it; None where it gives no size."""
+    value = item.mm(row.column)
+    if value is None or value <= 0:
+        return None
+    columns = item.table.columns
+    return Candidate(
+        value,
+        item.text("designation"),
+        item.table.name,
+        item.text("source"),
+        item.text("place"),
+        False,
+        _tolerance(item) if row.row_limits else "",
+        item.text("material") if "material" in columns else "",
+        _unit(item, row.column),
+    )
+
+
+def _unit(item: catalogue.Row, column: str) -> str:
+    """The unit that a row prints a length in."""
+    name = f"{column}_mm"
+    return "metric" if name in item.table.columns and item.text(name) else "inch"
+
+
+def column_of(row: Candidate | None, method: Method) -> Candidate | None:
+    """What a row of a catalogue gives in another of its columns, or in that of a row that it names.
+
+    None where it is no row of a catalogue or gives nothing there.
+    """
+    if row is None or row.table not in catalogue.names():
+        return None
+    item = catalogue.table(row.table).find(row.designation)
+    holder = item.holder(method.column) if item is not None else None
+    value = holder.mm(method.column) if holder is not None else None
+    if holder is None or value is None or value <= 0:
+        return None
+    own = f"{method.column.partition('_')[0]}_source"
+    source = holder.text(own) if own in holder.table.columns else ""
+    return replace(
+        row,
+        value=value,
+        source=source or holder.text("source"),
+        place=holder.text("place") if not source else "",
+        tolerance="",
+        unit=_unit(holder, method.column),
+    )
 
 
 def _tolerance(item: catalogue.Row) -> str:
@@ -139,19 +192,66 @@ def _of_material(candidates: Sequence[Candidate], material: str) -> Sequence[Can
     return fitting or candidates
 
 
-def _shop_candidate(row: ShopRow) -> Candidate | None:
-    source = f"shop list, {row.place}"
-    if row.family == "thread":
-        from scaler.trade.threads import UnknownThread, find_thread
+@cache
+def _main_columns() -> dict[str, str]:
+    """The column that the size of a shop list's row is in, by family: that of its first method."""
+    found: dict[str, str] = {}
+    for item in catalogue.table("methods").rows:
+        if item.text("family"):
+            found.setdefault(item.text("family"), item.text("size_column"))
+    return found
+
+
+def named_row(family: str, designation: str) -> Candidate | None:
+    """The catalogue's row that a row of a shop list names, with the size that the family goes by."""
+    for item in catalogue.table("methods").rows:
+        if item.text("family") == family:
+            row = method_row(item.text("designation"))
+            found = _listed(row, designation) if row is not None else None
+            if found is not None:
+                return found
+    return None
+
+
+def _listed(row: MethodRow, designation: str) -> Candidate | None:
+    for table_name in (*row.tables, *catalogue.serving(row.name)):
+        item = catalogue.table(table_name).find(designation)
+        if item is not None and _passes(row, item):
+            return _candidate(row, item)
+    return None
+
+
+def _shop_candidate(item: ShopRow, row: MethodRow) -> Candidate | None:
+    """A row of the shop list as a method takes it.
+
+    One that names a row of a catalogue has all its columns; one that states a size alone is that
+    size, in the column that its family goes by, and has no other.
+    """
+    source = f"shop list, {item.place}"
+    if row.family == item.family == "thread":
+        from scaler.trade.threads import UnknownThread, find_thread, table_of
 
         try:
-            thread = find_thread(row.designation)
+            thread = find_thread(item.designation)
         except UnknownThread:
             return None
-        return Candidate(thread.major_mm, thread.designation, "shop", source, "", True)
-    if row.size is None:
+        table = table_of(thread)
+        if row.name != row.family and table not in row.tables:
+            return None  # a thread of another series
+        unit = _unit(catalogue.table(table).rows[0], "major")
+        return Candidate(thread.major_mm, thread.designation, table, source, "", True, unit=unit)
+    main = _main_columns().get(item.family)
+    if row.family != item.family and row.column == main:
         return None
-    return Candidate(row.size, row.designation, "shop", source, "", True)
+    if item.designation != item.written:
+        found = _listed(row, item.designation)
+        if found is not None:
+            return replace(found, source=source, place="", shop=True)
+    if item.size is None or row.family != item.family or row.column != main:
+        return None
+    unit = "inch" if item.written.endswith(("in", '"')) else ""
+    unit = "metric" if item.written.endswith("mm") else unit
+    return Candidate(item.size, item.designation, "shop", source, "", True, unit=unit)
 
 
 class Ladder:
@@ -180,6 +280,24 @@ class Rows:
     def __init__(self, model: Model) -> None:
         self._model = model
         self._lists: dict[tuple[str, str], tuple[Candidate, ...]] = {}
+        self._wished: dict[
+            tuple[str, str, tuple[str, ...], tuple[str, ...]], tuple[Candidate, ...]
+        ] = {}
+
+    def of_size(self, size: Size, method: Method) -> tuple[Candidate, ...]:
+        """The rows that serve a method of a size, by value: without those that are forbidden it,
+        of equal values those that it prefers first."""
+        material = self._model.parts[size.part].material
+        if not size.forbid and not size.prefer:
+            return self.of(method, material)
+        forbid, prefer = ((w.word for w in wishes) for wishes in (size.forbid, size.prefer))
+        key = method.name, material, tuple(forbid), tuple(prefer)
+        found = self._wished.get(key)
+        if found is None:
+            rows = [r for r in self.of(method, material) if not first_that_means(size.forbid, r)]
+            rows.sort(key=lambda row: (row.value, *standing(size.prefer, row)))
+            found = self._wished[key] = tuple(rows)
+        return found
 
     def of(self, method: Method, material: str = "") -> tuple[Candidate, ...]:
         """All rows that serve a method, by size; the shop's first among equals.
@@ -189,14 +307,17 @@ class Rows:
         found = self._lists.get((method.name, material))
         if found is None:
             row = method_row(method.name)
-            family = row.family if row else ""
             candidates = [
                 candidate
                 for item in self._model.shop
-                if item.family == family and (candidate := _shop_candidate(item)) is not None
+                if row is not None
+                and (item.family == row.family or item.designation != item.written)
+                and (candidate := _shop_candidate(item, row)) is not None
             ]
             if not self._model.shop_only:
-                candidates += _of_material(_from_catalogue(method.name), material)
+                owned = {item.key for item in candidates}
+                every = [r for r in _from_catalogue(method.name) if r.key not in owned]
+                candidates += _of_material(every, material)
             # stable: of equal sizes the shop's own, then the catalogue's order
             candidates.sort(key=lambda item: (item.value, not item.shop))
             found = self._lists[method.name, material] = tuple(candidates)

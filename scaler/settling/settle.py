@@ -19,7 +19,8 @@ from fractions import Fraction
 from scaler.expressions import Add, EvaluationError, Name, Neg, Node, names
 from scaler.problems import InputError, Problem
 from scaler.records import Bounds, Choice, Method, Model, Size, Stage, State
-from scaler.settling.rows import Candidate, Rows, method_row, pick
+from scaler.settling.row_links import no_column, row_link, row_of, row_taken
+from scaler.settling.rows import Candidate, Rows, column_of, method_row, pick
 from scaler.settling.settled import (
     HALF_MM,
     Settled,
@@ -240,14 +241,7 @@ class _Settler:
         """A row of the method with that size, True where it can be cut so, else None."""
         value = choice.value
         if method.way in ("row", "thread"):
-            rows = self.rows.of(method, self.material(size))
-            row = pick(rows, value)
-            if row is None or row.value != value:
-                return None
-            if choice.row and row.designation != choice.row:
-                same = [r for r in rows if r.value == value and r.designation == choice.row]
-                return same[0] if same else None
-            return row
+            return row_of(self.rows.of_size(size, method), value, choice.row)
         if method.way == "cut":
             steps = [method.step]
             table = method_row(method.name)
@@ -256,7 +250,7 @@ class _Settler:
             return True if any(s and (value / s).denominator == 1 for s in steps) else None
         if method.way == "given":
             return True if value == method.value else None
-        return True if method.way in ("follow", "standard") else None
+        return True if method.way in ("follow", "standard") and not method.column else None
 
     def by_rule(self, size: Size, exact: Fraction) -> Settled | None:
         """The rule's first method alone (rounded), or the first within reach and bounds (chosen)."""
@@ -299,9 +293,6 @@ class _Settler:
         note = f"{where}: the best its rule finds departs {float(off):+.3f} mm"
         return replace(first, note=note)
 
-    def material(self, size: Size) -> str:
-        return self.model.parts[size.part].material
-
     def by_method(
         self, size: Size, method: Method, exact: Fraction, limits: Bounds
     ) -> Settled | None:
@@ -321,7 +312,7 @@ class _Settler:
             return Settled(method.value, method.text, "given", why=why, by=method)
         if method.way == "standard":
             return self.by_standard(size, exact, method)
-        rows = self.rows.of(method, self.material(size))
+        rows = self.rows.of_size(size, method)
         if limits != (None, None):
             rows = (
                 tuple(
@@ -387,6 +378,10 @@ class _Settler:
         lacking = [n for n in names(node) if n not in self.values]
         if lacking:
             return  # a refused part's size: no figure can be made from it
+        method = row_link(size)
+        if method is not None:
+            self.link(size, method)
+            return
         try:
             value = value_of(node, self.values, self.model.ratio)
         except EvaluationError as error:
@@ -403,6 +398,31 @@ class _Settler:
             return
         self.defined[identity] = node
         self.keep(size, self.finished(size, value, "worked out from its definition"))
+
+    def link(self, size: Size, method: Method) -> None:
+        """A size that takes a column of another's row; else what its rule says next."""
+        exact = exact_size(size, self.model.ratio)
+        taken = row_taken(self.model, self.rows, self.results, method.leader)
+        row = column_of(taken, method)
+        rest = replace(size, rule=tuple(m for m in size.rule if m.way != "follow"))
+        found, far = None, False
+        if row is not None and taken is not None:
+            why = f"of {taken.designation}, which {method.leader} takes ({row.source})"
+            found = Settled(row.value, method.name, "row", row, why, by=method)
+            far = exact is not None and abs(row.value - exact) > reach_of(size, method, exact)
+        if rest.rule and exact is not None and (found is None or far):
+            other = self.by_rule(rest, exact)
+            if found is None or (other is not None and not other.note):
+                found, far = other, False
+        elif found is None and rest.rule and rest.rule[0].way == "given":
+            found = self.by_method(size, rest.rule[0], HALF_MM, (None, None))
+        if found is None:
+            self.problems.append(no_column(size, method, taken))
+            return
+        if far and exact is not None:
+            off = float(middle(found.value) - exact)
+            found = replace(found, note=f"beyond its reach: it departs {off:+.3f} mm")
+        self.keep(size, found)
 
     def finished(self, size: Size, value: Value, why: str) -> Settled:
         """A worked-out value, brought to what the size's rule can make where it has one.
@@ -424,6 +444,8 @@ class _Settler:
         """Rings of definitions, and sizes that only conditions fix."""
         from scaler.settling.open_sizes import solve_open
 
+        links = {name: node for name, node in waiting.items() if row_link(self.model.sizes[name])}
+        waiting = {name: node for name, node in waiting.items() if name not in links}
         shut = {*waiting, *unknown}
         open_names = [identity for identity in self.model.sizes if identity in shut]
         equations: dict[str, Node] = {}
@@ -454,6 +476,8 @@ class _Settler:
             self.solved_by[name] = found.key
             if found.form is not None:
                 self.defined[name] = sum_of(found.form)
+        for name, node in links.items():
+            self.evaluate(name, node)
 
 
 def _mm(value: Fraction) -> str:

@@ -202,7 +202,7 @@ def outside_rows(
         if method.way not in ("row", "thread"):
             continue
         table = method_row(method.name)
-        for row in rows.of(method, model.parts[size.part].material):
+        for row in rows.of_size(size, method):
             found.append((table.family if table else method.name, row, place))
     return found
 

@@ -11,6 +11,7 @@ from scaler.expressions.intervals import Interval
 from scaler.records import BasisKind, Condition, Kind, Method, Model, Pair, Size, Stage, State
 from scaler.settling.limits import limits_of, uncertainty
 from scaler.settling.put_in import put_in
+from scaler.settling.row_links import row_link
 from scaler.settling.settle import Settled, Settlement, exact_size, reach_of, refused_parts, settle
 from scaler.settling.solve import Value, middle
 from scaler.substitution.compiled import (
@@ -20,10 +21,11 @@ from scaler.substitution.compiled import (
     form_row,
     free_branch,
     key_of,
-    linked_parts,
+    linked_sizes,
     no_method,
 )
 from scaler.substitution.forms import Form
+from scaler.substitution.linking import add_links
 from scaler.substitution.options import (
     ZERO,
     Branch,
@@ -32,6 +34,11 @@ from scaler.substitution.options import (
 from scaler.trade import standards
 
 FIXED_STATES = (State.LOCKED, State.BOUGHT, State.MADE)
+
+
+def is_closed(size: Size) -> bool:
+    """Whether a size is locked, or bought or made: what is on record for it stays."""
+    return size.lock is not None or size.state in FIXED_STATES
 
 
 def compile_model(
@@ -82,7 +89,7 @@ class Compiler:
                 values[f"{identity}@{copy}"] = reading.value
         found = statements(self.model, values)
         kept = [item for item in found if self.wanted(item)]
-        self.linked = linked_parts(self.model)
+        self.linked = linked_sizes(self.model)
         stated: list[Pair | Condition] = [*self.model.pairs.values()]
         stated += self.model.conditions.values()
         self.last = {
@@ -109,6 +116,7 @@ class Compiler:
 
     def sort_sizes(self) -> None:
         fixed: list[Size] = []
+        linked: list[Size] = []
         for size in self.model.sizes.values():
             if size.part in self.refused:
                 continue
@@ -116,10 +124,14 @@ class Compiler:
                 self.free(size)
             elif self.is_fixed(size):
                 fixed.append(size)
+            elif row_link(size) is not None and size.id not in self.exact.solved_by:
+                linked.append(size)
             else:
                 self.open_size(size)
         if fixed:
             self.fix(fixed)
+        if self.linked:
+            add_links(self, linked)
 
     def is_fixed(self, size: Size) -> bool:
         """Whether a size is no longer open: read, made, locked or bought, or never rounded."""
@@ -130,7 +142,7 @@ class Compiler:
         if made and size.state is not State.SCRAPPED:
             return True
         worked_out = size.equals is not None or (bool(size.rule) and size.rule[0].way == "follow")
-        if size.state in FIXED_STATES and (not worked_out or size.id in model.choices):
+        if is_closed(size) and (not worked_out or size.id in model.choices):
             return True
         if size.kind in (Kind.COUNT, Kind.TEETH) and not worked_out and size.full is not None:
             return True
@@ -201,7 +213,7 @@ class Compiler:
             exact,
             centre,
             last=size.id in self.last,
-            every=size.part in self.linked,
+            every=size.id in self.linked,
             keep_reach=self.keep_reach,
         )
         if first_follows and size.rule[0].argument is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -9,6 +10,7 @@ from scaler.checking.statements import Statement
 from scaler.expressions import Node
 from scaler.records import Method, Model, Size
 from scaler.settling.limits import last_cut_tolerance
+from scaler.settling.row_links import implied
 from scaler.settling.rows import method_row
 from scaler.settling.settle import Settled, Settlement
 from scaler.substitution.forms import Curve, Form, Row
@@ -37,6 +39,21 @@ class Variable:
     tolerances: dict[str, Fraction] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True)
+class Link:
+    """Two sizes that take their rows together.
+
+    ``leads``: ``other`` takes a column of the row that ``one`` takes; else both are columns of the
+    same tables, and rows of the two are one row. ``one`` may be fixed, ``keys`` are then the rows
+    that it may be.
+    """
+
+    one: str
+    other: str
+    leads: bool = False
+    keys: frozenset[tuple[str, str]] = frozenset()
+
+
 @dataclass(slots=True)
 class CostLine:
     """The departure of a size that is only worked out: weight ÷ reach × |form − exact|."""
@@ -61,6 +78,7 @@ class Compiled:
     doubtful: dict[str, str] = field(default_factory=dict)
     approximate: set[str] = field(default_factory=set)
     definitions: dict[str, Node] = field(default_factory=dict)
+    links: list[Link] = field(default_factory=list)
 
     def deviation(self, name: str, branch: Branch) -> Deviation:
         """Limits of a branch of a size, as deviations [mm]; worked out when first asked for."""
@@ -122,17 +140,21 @@ def form_row(statement: str, form: Form, lower: Fraction | None, upper: Fraction
     return row
 
 
-def linked_parts(model: Model) -> frozenset[str]:
-    """Parts of which two sizes take their rows from different columns of the same tables."""
-    columns: dict[tuple[str, tuple[str, ...]], set[str]] = {}
-    parts: set[str] = set()
+def linked_sizes(model: Model) -> dict[str, frozenset[str]]:
+    """Each size that takes its row together with others: all that hang together so, itself too."""
+    groups: dict[str, set[str]] = {}
+
+    def join(names: Iterable[str]) -> None:
+        joined: set[str] = set()
+        for name in names:
+            joined |= groups.get(name, {name})
+        for name in joined:
+            groups[name] = joined
+
+    for group in implied(model):
+        join(group)
     for size in model.sizes.values():
         for method in size.rule:
-            if method.way in ("row", "thread"):
-                table = method_row(method.name)
-                if table is not None and table.tables:
-                    seen = columns.setdefault((size.part, table.tables), set())
-                    seen.add(table.column)
-                    if len(seen) > 1:
-                        parts.add(size.part)
-    return frozenset(parts)
+            if method.leader in model.sizes:
+                join((size.id, method.leader))
+    return {name: frozenset(group) for name, group in groups.items()}

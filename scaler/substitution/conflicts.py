@@ -20,9 +20,10 @@ from scaler.expressions import names
 from scaler.problems import Place
 from scaler.records import Model, State
 from scaler.report import window_text
+from scaler.settling.row_links import row_link
 from scaler.settling.settle import Settlement, reach_of
 from scaler.substitution.compile import compile_model
-from scaler.substitution.compiled import Compiled, linked_parts
+from scaler.substitution.compiled import Compiled, linked_sizes
 from scaler.substitution.parts import Component, components, filter_single
 from scaler.substitution.programme import Programme
 from scaler.substitution.records import SubstitutionConflict, WayOut
@@ -66,7 +67,9 @@ class Oracle:
             return False
         keys = [i for i in self.items if i in kept and i.startswith(("pair ", "condition "))]
         defined = [i.partition(" ")[2] for i in self.items if i.startswith("definition ")]
-        piece = self.narrowed(keys, [name for name in defined if f"definition {name}" in kept])
+        named = [name for name in defined if f"definition {name}" in kept]
+        named += [n for n in self.linked if kept & {f"rule {n}", f"fact {n}"}]
+        piece = self.narrowed(keys, named)
         loose, dropped = set(), set()
         for item in self.items:
             what, _, name = item.partition(" ")
@@ -87,21 +90,33 @@ class Oracle:
 
     @cached_property
     def empty(self) -> frozenset[str]:
-        """Rules that give nothing at all."""
+        """Rules that give nothing at all, whatever other sizes are."""
         compiled = compile_model(self.piece, self.exact, keep_reach=True)
+        led = {link.other for link in compiled.links if link.leads}
         return frozenset(
-            f"rule {name}" for name, variable in compiled.variables.items() if not variable.branches
+            f"rule {name}"
+            for name, variable in compiled.variables.items()
+            if not variable.branches and name not in led and row_link(variable.size) is None
         )
+
+    @cached_property
+    def linked(self) -> dict[str, frozenset[str]]:
+        """Sizes that take their rows together with others, and with which."""
+        return linked_sizes(self.piece)
 
     def narrowed(self, keys: Sequence[str], names: Sequence[str]) -> Model:
         """The piece that some statements and sizes make, with the sizes that share rows with
         theirs."""
         first = part_of(self.piece, self.exact, names, keys)
-        parts = {size.part for size in first.sizes.values()} & linked_parts(self.piece)
-        if not parts:
+        more = {n for name in first.sizes for n in self.linked.get(name, ())} - set(first.sizes)
+        if not more:
             return first
-        more = [size.id for size in self.piece.sizes.values() if size.part in parts]
-        return part_of(self.piece, self.exact, [*first.sizes, *more], keys)
+        return part_of(
+            self.piece,
+            self.exact,
+            [n for n in self.piece.sizes if n in more or n in first.sizes],
+            keys,
+        )
 
     def possible(self, part: Component) -> bool:
         """Whether the rows of a component leave any choice. Raises OutOfTime."""
@@ -261,6 +276,14 @@ def fixed_names(part: Component) -> list[str]:
             for name in names(statement.node):
                 if name in compiled.variables and compiled.variables[name].fixed:
                     found[name.partition("@")[0]] = None
+    mine = set(part.names)
+    for link in compiled.links:
+        if link.other in mine and compiled.variables[link.one].fixed:
+            found[link.one] = None
+    for name in part.names:
+        leader = row_link(compiled.variables[name].size)
+        if leader is not None and leader.leader not in mine:
+            found[leader.leader] = None
     return list(found)
 
 
@@ -304,6 +327,8 @@ def fact(model: Model, compiled: Compiled, name: str) -> Member:
         how, place = "was read as", reading.place
     elif size.made is not None:
         how = "is made at"
+    elif size.lock is not None:
+        how, place = "is locked at", size.lock.place
     elif size.state in (State.LOCKED, State.BOUGHT, State.MADE):
         how = f"is {size.state} at"
         if name in model.choices:

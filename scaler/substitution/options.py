@@ -17,11 +17,14 @@ from scaler.records import Kind, Method, Model, Size
 from scaler.settling.limits import limits_of
 from scaler.settling.rows import Candidate, Rows, method_row
 from scaler.settling.settle import Settled, reach_of, to_step
+from scaler.settling.wishes import standing
 from scaler.trade.standards import StandardRow
 
 ZERO = Fraction(0)
 ONE = Fraction(1)
 HALF = Fraction(1, 2)
+MOST_TABLES = 10
+"""A word that is preferred counts for more than the order of so many tables."""
 Deviation = tuple[Fraction, Fraction]
 
 
@@ -32,8 +35,8 @@ class Branch:
     A row has step 0 and k = 0 only; a ``free`` branch takes any value (k is then no whole number).
     ``unit`` is weight ÷ reach. ``order`` ranks branches: place of the method in the rule (a finer
     last-cut step after the plain one), rows not in the shop, catalogues not preferred. ``follow``
-    is what the size is worked out from on this branch. ``items`` name what would have to be given
-    up to use the branch.
+    is what the size is worked out from on this branch, ``link`` the section of the other size whose
+    row it takes a column of. ``items`` name what would have to be given up to use the branch.
     """
 
     method: Method
@@ -47,6 +50,7 @@ class Branch:
     items: tuple[str, ...] = ()
     covered: bool = False
     follow: Node | None = None
+    link: str = ""
     free: bool = False
     deviations: Deviation | None = None
     tolerance: dict[str, Fraction] = field(default_factory=dict)
@@ -63,6 +67,8 @@ class Branch:
     @property
     def section(self) -> str:
         """The section or tool that the row stands for; '' for a cut."""
+        if self.link:
+            return self.link
         if self.row is None:
             return ""
         table = method_row(self.method.name)
@@ -75,6 +81,8 @@ class Branch:
 
     def settled(self, value: Fraction) -> Settled:
         """What settling makes of a choice of this branch."""
+        if self.link:
+            return Settled(value, self.method.name, "row", self.row, by=self.method)
         return Settled(value, self.method.name, "choice", self.row, by=self.method)
 
 
@@ -130,25 +138,21 @@ class Options:
     def __init__(self, model: Model, bounds: Mapping[str, StandardRow]) -> None:
         self.model, self.bounds = model, bounds
         self.rows = Rows(model)
-        self._lists: dict[tuple[str, str, bool], tuple[tuple[Candidate, ...], list[float]]] = {}
+        self._lists: dict[tuple[int, str, bool], tuple[tuple[Candidate, ...], list[float]]] = {}
         self._places: dict[str, dict[str, int]] = {}
-
-    def material(self, size: Size) -> str:
-        """The material that rows are picked for."""
-        return self.model.parts[size.part].material
 
     def candidates(self, size: Size, method: Method) -> tuple[Candidate, ...]:
         """All rows of a method for a size, by value."""
-        return self.rows.of(method, self.material(size))
+        return self.rows.of_size(size, method)
 
     def between(
         self, size: Size, method: Method, low: Fraction, high: Fraction, every: bool = False
     ) -> list[Candidate]:
         """Rows between two ends [mm]; one a value (the first, as settling picks it) or every row."""
-        key = (method.name, self.material(size), every)
+        rows = self.candidates(size, method)
+        key = (id(rows), method.name, every)
         known = self._lists.get(key)
         if known is None:
-            rows = self.candidates(size, method)
             if not every:
                 rows = tuple({item.value: item for item in reversed(rows)}.values())[::-1]
             known = self._lists[key] = rows, [float(item.value) for item in rows]
@@ -198,15 +202,21 @@ class Options:
                 found += cuts(size, method, window, centre, unit, place, last)
             else:
                 for item in self.between(size, method, window.low, window.high, every):
-                    order = (2 * place, int(not item.shop), self.preference(method, item))
+                    shelf, rank = self.preference(size, method, item)
+                    order = (2 * place, shelf, rank)
                     found.append(Branch(method, item.value, ZERO, 0, 0, unit, order, item))
         _mark_covered(found)
         return found
 
-    def preference(self, method: Method, item: Candidate) -> int:
-        """0 for the catalogue preferred: the workshop's own unit, else the method's first table."""
+    def preference(self, size: Size, method: Method, item: Candidate) -> tuple[int, int]:
+        """Where a row stands, less is better: (not on the shelf, catalogue preferred).
+
+        By the words that the size prefers; then the workshop's own unit, else the method's first
+        table.
+        """
+        shelf, rank = standing(size.prefer, item)
         if item.shop:
-            return 0
+            return shelf, rank * MOST_TABLES
         places = self._places.get(method.name)
         if places is None:
             table = method_row(method.name)
@@ -214,7 +224,7 @@ class Options:
             if self.model.work_unit == "in":
                 tables.sort(key=lambda name: not name.endswith("_inch"))
             places = self._places[method.name] = {name: n for n, name in enumerate(tables)}
-        return places.get(item.table, len(places))
+        return shelf, rank * MOST_TABLES + min(places.get(item.table, len(places)), MOST_TABLES - 1)
 
 
 def cuts(

@@ -6,8 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from scaler.settling.rows import method_row
-from scaler.substitution.compiled import Compiled, CostLine, Variable
+from scaler.substitution.compiled import Compiled, CostLine, Link, Variable
 from scaler.substitution.forms import Curve, Part, Row, branch_part
 from scaler.substitution.options import ZERO, Branch, cost_of, rebased
 
@@ -24,7 +23,7 @@ class Component:
     rows: list[Row]
     curves: list[Curve] = field(default_factory=list)
     costs: list[CostLine] = field(default_factory=list)
-    links: list[tuple[str, str]] = field(default_factory=list)
+    links: list[Link] = field(default_factory=list)
     keys: list[str] = field(default_factory=list)
 
     @property
@@ -84,9 +83,8 @@ def components(compiled: Compiled) -> list[Component]:
         join(names_of(curve.node))
     for line in compiled.costs:
         join(line.form.factors)
-    links = linked(compiled)
-    for one, other in links:
-        join((one, other))
+    for link in compiled.links:
+        join((link.one, link.other))
     found: dict[str, Component] = {}
     for name in parent:
         found.setdefault(find(name), Component(compiled, [], [])).names.append(name)
@@ -100,8 +98,8 @@ def components(compiled: Compiled) -> list[Component]:
     for line in compiled.costs:
         root = next((find(n) for n in line.form.factors if n in parent), None)
         (found[root] if root is not None else loose).costs.append(line)
-    for one, other in links:
-        found[find(one)].links.append((one, other))
+    for link in compiled.links:
+        found[find(link.other)].links.append(link)
     parts = list(found.values())
     if loose.rows or loose.curves or loose.costs:
         parts.append(loose)
@@ -110,27 +108,6 @@ def components(compiled: Compiled) -> list[Component]:
             dict.fromkeys([r.statement for r in part.rows] + [c.statement for c in part.curves])
         )
     return parts
-
-
-def linked(compiled: Compiled) -> list[tuple[str, str]]:
-    """Pairs of sizes of one part whose rows are different columns of the same catalogue tables."""
-    groups: dict[tuple[str, tuple[str, ...]], dict[str, str]] = {}
-    found: dict[tuple[str, str], None] = {}
-    for name, variable in compiled.variables.items():
-        if variable.fixed or variable.solved or len(variable.branches) < 1:
-            continue
-        for branch in variable.branches:
-            if branch.row is None or branch.row.table == "shop":
-                continue
-            table = method_row(branch.method.name)
-            if table is None:
-                continue
-            columns = groups.setdefault((variable.size.part, table.tables), {})
-            for other, column in columns.items():
-                if column != table.column and other != name:
-                    found[other, name] = None
-            columns.setdefault(name, table.column)
-    return list(found)
 
 
 def row_holds(compiled: Compiled, row: Row, picks: dict[str, Pick]) -> bool:

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from fractions import Fraction
 from math import gcd, lcm
 
+from scaler.substitution.compiled import Link
 from scaler.substitution.forms import Form, Part, Row
 from scaler.substitution.options import ZERO, Branch, Deviation
 from scaler.substitution.parts import Component, Pick, amount
@@ -51,8 +52,8 @@ class Programme:
             self.cost_line(line.name, line.form, line.exact, line.unit)
         for row in component.rows:
             self.requirement(row)
-        for one, other in component.links:
-            self.link(one, other)
+        for link in component.links:
+            self.link(link)
 
     # --- building
 
@@ -314,32 +315,52 @@ class Programme:
             self.row(-INFINITY, 0.0, ((slack, 1.0), (self.item(item), -cap)))
         return self.slacks[key]
 
-    def link(self, one: str, other: str) -> None:
-        """Two sizes of one part: both from a catalogue means both from one row of it."""
-        rows = [self.rows_of(name) for name in (one, other)]
-        if not rows[0] or not rows[1]:
-            return
-        for mine, others in ((rows[0], rows[1]), (rows[1], rows[0])):
-            every = [column for column in others.values() if column >= 0]
-            for key, column in mine.items():
-                same = others.get(key)
-                terms = [(c, 1.0) for c in every if c != same]
-                if column < 0 and same is None and not every:
-                    continue
-                if column >= 0:
-                    terms.append((column, 1.0))
-                    self.row(-INFINITY, 1.0, terms)
-                else:
-                    self.row(-INFINITY, 0.0, terms)
+    def link(self, link: Link) -> None:
+        """Two sizes that take their rows together."""
+        if link.keys:
+            others = self.rows_of(link.other)
+            strange = [
+                c for key, columns in others.items() if key not in link.keys for c in columns
+            ]
+            self.at_most(0, strange)
+        elif link.leads:
+            taken = self.rows_of(link.one, None)
+            for key, columns in self.rows_of(link.other, True).items():
+                self.at_most(0, columns, taken.get(key, []))
+        else:
+            one, other = self.rows_of(link.one), self.rows_of(link.other)
+            for mine, others in ((one, other), (other, one)) if one and other else ():
+                every = [column for columns in others.values() for column in columns]
+                for key, columns in mine.items():
+                    same = others.get(key, [])
+                    self.at_most(1, [*columns, *(c for c in every if c not in same)])
 
-    def rows_of(self, name: str) -> dict[tuple[str, str], int]:
-        """Catalogue rows that a size may take: (table, designation) to column."""
-        found = {}
+    def at_most(self, most: int, picked: Iterable[int], less: Iterable[int] = ()) -> None:
+        """At most so many of some branches, less those of others; −1 is one that must be taken."""
+        terms: dict[int, float] = {}
+        for columns, sign in ((picked, 1.0), (less, -1.0)):
+            for column in columns:
+                terms[column] = terms.get(column, 0.0) + sign
+        bound = most - terms.pop(-1, 0.0)
+        if not terms and bound < 0:
+            terms[self.column(0.0, 0.0, 0.0, False)] = 1.0
+        if terms:
+            self.row(-INFINITY, bound, terms.items())
+
+    def rows_of(self, name: str, linked: bool | None = False) -> dict[tuple[str, str], list[int]]:
+        """Columns of the branches that are rows of a catalogue, by row.
+
+        ``linked``: True for those that follow another size's row, None for all.
+        """
+        found: dict[tuple[str, str], list[int]] = {}
         for branch, pick in zip(
             self.component.variable(name).branches, self.picks[name], strict=True
         ):
-            if branch.row is not None and branch.row.table != "shop":
-                found[branch.row.table, branch.row.designation] = pick
+            row = branch.row
+            if row is None or row.table == "shop":
+                continue
+            if linked is None or bool(branch.link) == linked:
+                found.setdefault(row.key, []).append(pick)
         return found
 
     # --- objectives

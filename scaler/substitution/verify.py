@@ -12,7 +12,7 @@ from scaler.problems import InputError
 from scaler.records import Choice, Condition, Model, Pair, Size, Verdict
 from scaler.settling.settle import Settlement, exact_size, reach_of
 from scaler.settling.solve import middle
-from scaler.substitution.compile import FIXED_STATES
+from scaler.substitution.compile import is_closed
 from scaler.substitution.compiled import Compiled, key_of
 from scaler.substitution.parts import Component, Pick
 
@@ -27,7 +27,7 @@ def choices_of(compiled: Compiled, picks: Mapping[str, Pick]) -> dict[str, Choic
         if variable.fixed or variable.stepped or variable.solved:
             continue
         branch = variable.branches[place]
-        if branch.follow is not None:
+        if branch.follow is not None or branch.link:
             continue
         found[name] = Choice(
             name,
@@ -46,7 +46,7 @@ def kept_choices(model: Model) -> dict[str, Choice]:
     return {
         name: choice
         for name, choice in model.choices.items()
-        if name not in model.sizes or model.sizes[name].state in FIXED_STATES
+        if name not in model.sizes or is_closed(model.sizes[name])
     }
 
 

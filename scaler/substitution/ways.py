@@ -20,7 +20,7 @@ from scaler.problems import InputError
 from scaler.records import Choice, Model
 from scaler.settling.settle import reach_of
 from scaler.substitution.changes import Change
-from scaler.substitution.compile import FIXED_STATES, compile_model
+from scaler.substitution.compile import compile_model, is_closed
 from scaler.substitution.compiled import Compiled
 from scaler.substitution.elastic import Elastic, elastic_piece
 from scaler.substitution.options import ZERO
@@ -170,7 +170,7 @@ def proved(
     mine = set(piece.sizes)
     kept = {k: c for k, c in task.chosen.choices.items() if k not in mine}
     for name in mine:
-        if name in whole.choices and whole.sizes[name].state in FIXED_STATES:
+        if name in whole.choices and is_closed(whole.sizes[name]):
             kept[name] = whole.choices[name]
     try:
         checked = check(replace(whole, choices={**kept, **choices}))

@@ -50,8 +50,8 @@ def write_choices(
     rows: list[dict[str, str]] = []
     chosen = {choice.size: choice for choice in substitution.choices}
     for name, choice in chosen.items():
-        if choice.method.startswith("follows"):
-            continue
+        if name not in substitution.model.choices:
+            continue  # it follows another size
         recorded = model.choices.get(name)
         if recorded is not None and same(choice, recorded.value, recorded.method, recorded.row):
             continue

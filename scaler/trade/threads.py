@@ -23,22 +23,21 @@ By = Literal["diameter", "looks", "strength"]
 class _Series:
     table: str
     form: forms.ThreadForm
-    hexagons: str = ""
 
 
 _SERIES: dict[str, _Series] = {
-    "metric coarse": _Series("threads_metric_coarse", forms.ISO_METRIC, "threads_metric_hexagons"),
-    "metric fine": _Series("threads_metric_fine", forms.ISO_METRIC, "threads_metric_hexagons"),
-    "BA": _Series("threads_ba", forms.BA, "threads_ba_hexagons"),
+    "metric coarse": _Series("threads_metric_coarse", forms.ISO_METRIC),
+    "metric fine": _Series("threads_metric_fine", forms.ISO_METRIC),
+    "BA": _Series("threads_ba", forms.BA),
     "ME": _Series("threads_me", forms.WHITWORTH),
     "brass": _Series("threads_brass", forms.WHITWORTH),
-    "BSW": _Series("threads_bsw", forms.WHITWORTH, "threads_whitworth_hexagons"),
-    "BSF": _Series("threads_bsf", forms.WHITWORTH, "threads_whitworth_hexagons"),
+    "BSW": _Series("threads_bsw", forms.WHITWORTH),
+    "BSF": _Series("threads_bsf", forms.WHITWORTH),
     "BSP": _Series("threads_bsp", forms.WHITWORTH),
     "cycle": _Series("threads_cycle", forms.CYCLE),
-    "UNC": _Series("threads_unc", forms.UNIFIED, "threads_unified_hexagons"),
-    "UNF": _Series("threads_unf", forms.UNIFIED, "threads_unified_hexagons"),
-    "UNEF": _Series("threads_unef", forms.UNIFIED, "threads_unified_hexagons"),
+    "UNC": _Series("threads_unc", forms.UNIFIED),
+    "UNF": _Series("threads_unf", forms.UNIFIED),
+    "UNEF": _Series("threads_unef", forms.UNIFIED),
 }
 SERIES = tuple(_SERIES)
 """Names of the series, in the order in which `all_threads` lists them."""
@@ -126,12 +125,6 @@ class Thread:
         )
 
 
-def _hexagon(series: _Series, row: catalogue.Row) -> catalogue.Row | None:
-    if not series.hexagons or series.hexagons not in catalogue.names():
-        return None
-    return catalogue.table(series.hexagons).find(str(row.get("hexagon") or ""))
-
-
 def _thread(name: str, row: catalogue.Row) -> Thread:
     series = _SERIES[name]
     lengths = {
@@ -140,7 +133,7 @@ def _thread(name: str, row: catalogue.Row) -> Thread:
     missing = [base for base, value in lengths.items() if value is None]
     if missing:
         raise ValueError(f"{row!r} lacks {', '.join(missing)}")
-    hexagon = _hexagon(series, row)
+    hexagon = row.named("hexagon") if "hexagon" in row else None
     pitch = _pitch(row)
     notes = [row.text("note"), f"hexagon: {hexagon.text('note')}" if hexagon else ""]
     return Thread(
@@ -190,6 +183,15 @@ def _rows(name: str) -> tuple[catalogue.Row, ...]:
 @cache
 def _one(name: str, at: int) -> Thread:
     return _thread(name, _rows(name)[at])
+
+
+def table_of(thread: Thread) -> str:
+    """The name of the table that a thread stands in.
+
+    >>> table_of(find_thread("2 BA"))
+    'threads_ba'
+    """
+    return _SERIES[thread.series].table
 
 
 def all_threads(series: Sequence[str] | None = None) -> tuple[Thread, ...]:

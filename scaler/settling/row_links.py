@@ -1,0 +1,146 @@
+"""Sizes that are columns of one row: which row a size takes, and what another makes of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
+
+from scaler.problems import Problem
+from scaler.records import Method, Model, Size
+from scaler.settling.rows import Candidate, Rows, column_of, method_row, pick
+from scaler.settling.settled import Settled, reach_of
+from scaler.settling.solve import middle
+
+
+def row_link(size: Size) -> Method | None:
+    """The method by which a size takes a column of another's row; None where it has none."""
+    if size.equals is not None:
+        return None
+    return next((method for method in size.rule if method.column), None)
+
+
+def row_of(rows: Sequence[Candidate], value: Fraction, designation: str = "") -> Candidate | None:
+    """The row of a size, of that designation if one is given; None where there is none."""
+    row = pick(rows, value)
+    if row is None or row.value != value:
+        return None
+    if designation and row.designation != designation:
+        same = (r for r in rows if r.value == value and r.designation == designation)
+        return next(same, None)
+    return row
+
+
+def row_taken(
+    model: Model, rows: Rows, results: Mapping[str, Settled], name: str
+) -> Candidate | None:
+    """The row that a settled size takes.
+
+    A made size takes the row recorded for it, else the nearest of its rule to what it came out at;
+    a size at exact scale the one that its rule would give it. None where it is cut to size.
+    """
+    settled = results.get(name)
+    if settled is None or settled.row is not None:
+        return None if settled is None else settled.row
+    size = model.sizes[name]
+    if settled.made:
+        choice = model.choices.get(name)
+        for method in size.rule if choice is not None and choice.row else ():
+            if method.way in ("row", "thread"):
+                assert choice is not None
+                found = row_of(rows.of_size(size, method), choice.value, choice.row)
+                if found is not None:
+                    return found
+    elif settled.way not in ("exact", "defined"):
+        return None
+    value = middle(settled.value)
+    for method in size.rule:
+        row = None
+        if method.column:
+            row = column_of(row_taken(model, rows, results, method.leader), method)
+        elif method.way in ("row", "thread"):
+            row = pick(rows.of_size(size, method), value, method.direction)
+        if row is not None and abs(row.value - value) <= reach_of(size, method, value):
+            return row
+        if method.way == "cut" and not settled.made:
+            return None
+    return None
+
+
+def no_column(size: Size, method: Method, taken: Candidate | None) -> Problem:
+    """Says that a size cannot be taken from the row of another."""
+    if taken is None:
+        headline = f"{size.id}: {method.leader} takes no row of a catalogue"
+        advice = f"give {method.leader} a rule with rows, or {size.id} a later method"
+    else:
+        said = f"{taken.designation} gives no {method.name}"
+        if taken.table == "shop":
+            said = f"the shop list gives {taken.designation} one size only, no {method.name}"
+        headline = f"{size.id}: {said}, and {method.leader} takes it"
+        advice = f"name the catalogue's row in the shop list, or give {size.id} a later method"
+    return Problem(
+        "no-column",
+        headline,
+        method.place,
+        read=method.text,
+        expected="a row with that column",
+        advice=advice,
+    )
+
+
+def parted(model: Model, results: Mapping[str, Settled]) -> list[Problem]:
+    """Sizes of one part that are columns of one row and have come to different rows."""
+    found = []
+    for group in implied(model):
+        rows = {
+            name: settled.row
+            for name in group
+            if (settled := results.get(name)) is not None
+            and settled.row is not None
+            and settled.row.table != "shop"
+        }
+        first = next(iter(rows.items()), None)
+        if first is None:
+            continue
+        for name, row in rows.items():
+            if row.key != first[1].key:
+                found.append(
+                    Problem(
+                        "other-row",
+                        f"{name} takes {row.designation}, and {first[0]} of the same piece takes "
+                        f"{first[1].designation}",
+                        model.sizes[name].place,
+                        read=row.designation,
+                        expected="one row for both",
+                        advice="choose them together: scaler substitute",
+                        severity="warning",
+                    )
+                )
+    return found
+
+
+def implied(model: Model) -> list[tuple[str, ...]]:
+    """Sizes of one part that are columns of one row, those that the model (or piece of it) has."""
+    found = [tuple(n for n in group if n in model.sizes) for group in model.row_groups]
+    return [group for group in found if len(group) > 1]
+
+
+def row_groups(model: Model) -> tuple[tuple[str, ...], ...]:
+    """Sizes of one part whose rules take different columns of the same tables, each column once.
+
+    Where a part has two sizes in one column it is not known which belong together: a rule such as
+    ``tube bore of frame.outside`` says so.
+    """
+    groups: dict[tuple[str, tuple[str, ...]], dict[str, list[str]]] = {}
+    for size in model.sizes.values():
+        for method in size.rule:
+            table = method_row(method.name) if method.way in ("row", "thread") else None
+            if table is not None and table.tables:
+                columns = groups.setdefault((size.part, table.tables), {})
+                names = columns.setdefault(table.column, [])
+                if size.id not in names:
+                    names.append(size.id)
+    return tuple(
+        tuple(names[0] for names in columns.values())
+        for columns in groups.values()
+        if len(columns) > 1 and all(len(names) == 1 for names in columns.values())
+    )
