@@ -161,10 +161,11 @@ class LimitSpec:
 @dataclass(frozen=True, slots=True)
 class Wish:
     """One word of ``prefer``, ``forbid`` or ``lock``: a row, a size, a table or a unit, and where it
-    stands."""
+    stands. ``must``: a forbid that no way out may lift."""
 
     word: str
     place: Place
+    must: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,9 @@ from scaler.measures.lengths import format_exact, format_feet_inches, format_inc
 from scaler.problems import InputError, Place, Problem, did_you_mean
 from scaler.records import Model, Size, Stage
 from scaler.settling.reduce import SizeLine, from_settlement
-from scaler.settling.solve import middle
+from scaler.settling.row_links import reasons
+from scaler.settling.rows import Candidate, Rows
+from scaler.settling.solve import Value, middle
 
 if TYPE_CHECKING:
     import pandas
@@ -112,6 +114,9 @@ def _reach(checker: Checker, identity: str) -> set[str]:
         if what == "condition":
             for other in names(checker.model.conditions[statement].expression):
                 makes.setdefault(other.partition("@")[0], []).append(name)
+    for name, settled in checker.settlement.results.items():
+        if settled.by is not None and settled.by.leader:
+            makes.setdefault(settled.by.leader, []).append(name)
     reached, stack = {identity}, [identity]
     while stack:
         for name in makes.get(stack.pop(), ()):
@@ -175,6 +180,8 @@ def _steps(model: Model, size: Size, line: SizeLine, checker: Checker) -> tuple[
         if settled.row is not None:
             row = settled.row
             steps.append(Step("row", f"{row.designation}, {row.source} {row.place}".rstrip()))
+        if not settled.made:
+            steps += _wishes(model, size, value, settled.row, line.exact)
         if settled.note:
             steps.append(Step("note", settled.note))
     if not checker.as_drawn:
@@ -208,6 +215,17 @@ def _rule_place(model: Model, size: Size) -> Place:
     if source is None or size.place.file.lower().endswith(".csv"):
         return size.place
     return source.place(("part", size.part, "size", size.name, "rule"))
+
+
+def _wishes(
+    model: Model, size: Size, value: Fraction, row: Candidate | None, exact: Value | None
+) -> list[Step]:
+    """The lock, and where a preference or a forbid decided."""
+    if size.lock is not None:
+        return [Step("locked", f"to {size.lock.word}: it never changes", size.lock.place)]
+    at = None if exact is None else middle(exact)
+    found = reasons(Rows(model), model, size, value, row, at)
+    return [Step("wish", text, place) for text, place in found]
 
 
 def _signed(value: Fraction, places: int) -> str:

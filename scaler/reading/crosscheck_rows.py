@@ -14,6 +14,7 @@ from scaler.reading.crosscheck_names import Names
 from scaler.reading.crosscheck_sizes import rule_key
 from scaler.reading.entries import Entry
 from scaler.reading.locks import Locks
+from scaler.reading.wishes import MUST
 from scaler.records import Method, Model, Size, Wish
 from scaler.settling.graph import find_ring
 from scaler.settling.row_links import row_groups
@@ -161,7 +162,8 @@ class _Rows:
                 continue
             value = entry.fields[key]
             if isinstance(value, list):
-                at = next((n for n, w in enumerate(value) if " ".join(w.split()) == wish.word), 0)
+                words = [" ".join(item.split()).removesuffix(MUST) for item in value]
+                at = next((n for n, word in enumerate(words) if word == wish.word), 0)
                 return entry, (key, at)
             return entry, key
         return self.names.size_entries[size.id], key

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from fractions import Fraction
 
@@ -13,6 +14,7 @@ from scaler.settling.row_links import implied, row_link
 from scaler.settling.rows import Candidate, Rows, column_of
 from scaler.settling.settled import exact_size, reach_of
 from scaler.settling.wishes import first_that_means, squeezed
+from scaler.trade.threads import UnknownThread, find_thread
 
 NOTE = "locked in the model"
 Found = tuple[Method, Fraction, list[Candidate]]
@@ -103,11 +105,14 @@ class Locks:
 
     def by_name(self, size: Size, wish: Wish) -> Found | None:
         """A lock that names a row of the size's rule."""
-        wanted = squeezed(wish.word)
+        wanted = {squeezed(wish.word)}
+        if any(method.way == "thread" for method in size.rule):
+            with suppress(UnknownThread):
+                wanted.add(squeezed(find_thread(wish.word).designation))
         for method in size.rule:
             if method.way not in ("row", "thread"):
                 continue
-            rows = [r for r in self.candidates(size, method) if squeezed(r.designation) == wanted]
+            rows = [r for r in self.candidates(size, method) if squeezed(r.designation) in wanted]
             if rows:
                 return method, rows[0].value, rows[:1]
         return None

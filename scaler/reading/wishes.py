@@ -9,6 +9,8 @@ from scaler.records import Wish
 from scaler.settling.wishes import MOST_WORDS, SHELF
 
 LONGEST_WORD = 100
+MUST = " must"
+"""After a word of ``forbid``: no way out may lift it."""
 NONE = "none"
 """Alone under ``forbid`` or ``prefer``: nothing, whatever the levels above say."""
 
@@ -21,7 +23,11 @@ def wishes_of(context: Context, entry: Entry, key: str) -> tuple[Wish, ...]:
         if isinstance(value, list)
         else [(key, item) for item in str(value).split(";")]
     )
-    found = [Wish(" ".join(text.split()), entry.place_of(where)) for where, text in items]
+    found = []
+    for where, text in items:
+        word = " ".join(text.split())
+        must = key == "forbid" and word.endswith(MUST)
+        found.append(Wish(word.removesuffix(MUST) if must else word, entry.place_of(where), must))
     words = [wish.word for wish in found]
     fault = advice = ""
     if key == "prefer" and len(found) > MOST_WORDS:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
-from scaler.problems import Problem
-from scaler.records import Method, Model, Size
+from scaler.problems import Place, Problem
+from scaler.records import Method, Model, Size, Wish
 from scaler.settling.rows import Candidate, Rows, column_of, method_row, pick
 from scaler.settling.settled import Settled, reach_of
 from scaler.settling.solve import middle
+from scaler.settling.wishes import first_that_means, means
 
 
 def row_link(size: Size) -> Method | None:
@@ -85,6 +86,64 @@ def no_column(size: Size, method: Method, taken: Candidate | None) -> Problem:
         expected="a row with that column",
         advice=advice,
     )
+
+
+def why_none(rows: Rows, model: Model, size: Size) -> str:
+    """In words, why a rule finds no row at all."""
+    material = model.parts[size.part].material
+    every = [r for m in size.rule if m.way in ("row", "thread") for r in rows.of(m, material)]
+    forbids = [wish for row in every if (wish := first_that_means(size.forbid, row)) is not None]
+    if every and len(forbids) == len(every):
+        said = ", ".join(f"'{wish.word}' ({wish.place})" for wish in dict.fromkeys(forbids))
+        return f"all rows of its rule are forbidden by {said}"
+    needed = rows.needed.get(size.id, ())
+    if every and needed:
+        said = ", ".join(dict.fromkeys(f"a {m.name} ({m.place})" for m in needed))
+        only = " (the shop list gives sizes alone)" if all(r.table == "shop" for r in every) else ""
+        return f"no row that it may take gives {said}, which another size takes from it{only}"
+    return "its rule finds no row at all"
+
+
+def reasons(
+    rows: Rows,
+    model: Model,
+    size: Size,
+    value: Fraction,
+    row: Candidate | None,
+    exact: Fraction | None,
+) -> list[tuple[str, Place]]:
+    """Where a preference or a forbid decided for a size, in words, each with its place."""
+    if not size.forbid and not size.prefer:
+        return []
+    material = model.parts[size.part].material
+    at = value if exact is None else exact
+    away = abs(value - at)
+    found: dict[Wish, str] = {}
+    for method in size.rule:
+        if method.way not in ("row", "thread"):
+            continue
+        reach = reach_of(size, method, at)
+        for other in sorted(rows.of(method, material), key=lambda r: abs(r.value - at)):
+            off = abs(other.value - at)
+            if off > reach or off > away:
+                break
+            forbid = first_that_means(size.forbid, other)
+            if forbid is not None:
+                if off < away or row is None or (other.value == value and other.key != row.key):
+                    words = "nearer, but" if off < away else "as near, but"
+                    found.setdefault(forbid, f"{words} forbidden: {other.designation}")
+            elif row is not None and off == away and other.key != row.key:
+                better = next(
+                    (w for w in size.prefer if means(w.word, row) and not means(w.word, other)),
+                    None,
+                )
+                if better is not None:
+                    text = f"as near, but '{better.word}' is preferred: {other.designation}"
+                    found.setdefault(better, text)
+    return [
+        (text if wish.word in text else f"{text} ('{wish.word}')", wish.place)
+        for wish, text in found.items()
+    ]
 
 
 def parted(model: Model, results: Mapping[str, Settled]) -> list[Problem]:

@@ -6,7 +6,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import cache
+from functools import cache, cached_property
 from math import lcm
 from typing import Literal
 
@@ -281,20 +281,38 @@ class Rows:
         self._model = model
         self._lists: dict[tuple[str, str], tuple[Candidate, ...]] = {}
         self._wished: dict[
-            tuple[str, str, tuple[str, ...], tuple[str, ...]], tuple[Candidate, ...]
+            tuple[str, str, tuple[str, ...], tuple[str, ...], tuple[str, ...]],
+            tuple[Candidate, ...],
         ] = {}
 
+    @cached_property
+    def needed(self) -> dict[str, tuple[Method, ...]]:
+        """By size, what others take from its row and can take from nowhere else."""
+        found: dict[str, tuple[Method, ...]] = {}
+        for size in self._model.sizes.values():
+            if len(size.rule) == 1 and size.rule[0].column and size.equals is None:
+                leader = size.rule[0].leader
+                found[leader] = (*found.get(leader, ()), size.rule[0])
+        return found
+
     def of_size(self, size: Size, method: Method) -> tuple[Candidate, ...]:
-        """The rows that serve a method of a size, by value: without those that are forbidden it,
-        of equal values those that it prefers first."""
+        """The rows that serve a method of a size, by value: without those that are forbidden it or
+        lack what other sizes must take from them, of equal values those that it prefers first."""
         material = self._model.parts[size.part].material
-        if not size.forbid and not size.prefer:
+        needed = self.needed.get(size.id, ())
+        if not size.forbid and not size.prefer and not needed:
             return self.of(method, material)
         forbid, prefer = ((w.word for w in wishes) for wishes in (size.forbid, size.prefer))
-        key = method.name, material, tuple(forbid), tuple(prefer)
+        columns = tuple(dict.fromkeys(other.column for other in needed))
+        key = method.name, material, tuple(forbid), tuple(prefer), columns
         found = self._wished.get(key)
         if found is None:
-            rows = [r for r in self.of(method, material) if not first_that_means(size.forbid, r)]
+            rows = [
+                row
+                for row in self.of(method, material)
+                if not first_that_means(size.forbid, row)
+                and all(column_of(row, other) is not None for other in needed)
+            ]
             rows.sort(key=lambda row: (row.value, *standing(size.prefer, row)))
             found = self._wished[key] = tuple(rows)
         return found

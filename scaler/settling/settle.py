@@ -19,7 +19,7 @@ from fractions import Fraction
 from scaler.expressions import Add, EvaluationError, Name, Neg, Node, names
 from scaler.problems import InputError, Problem
 from scaler.records import Bounds, Choice, Method, Model, Size, Stage, State
-from scaler.settling.row_links import no_column, row_link, row_of, row_taken
+from scaler.settling.row_links import no_column, parted, row_link, row_of, row_taken, why_none
 from scaler.settling.rows import Candidate, Rows, column_of, method_row, pick
 from scaler.settling.settled import (
     HALF_MM,
@@ -101,6 +101,8 @@ class _Settler:
         self.define(waiting, unknown)
         if self.problems:
             raise InputError(self.problems)
+        if self.stage is Stage.CHOSEN:
+            self.notes += parted(self.model, self.results)
         return Settlement(
             self.stage,
             self.values,
@@ -250,7 +252,9 @@ class _Settler:
             return True if any(s and (value / s).denominator == 1 for s in steps) else None
         if method.way == "given":
             return True if value == method.value else None
-        return True if method.way in ("follow", "standard") and not method.column else None
+        if method.column:  # the other's row says it, but for a lock, which says the other's row
+            return True if size.lock is not None else None
+        return True if method.way in ("follow", "standard") else None
 
     def by_rule(self, size: Size, exact: Fraction) -> Settled | None:
         """The rule's first method alone (rounded), or the first within reach and bounds (chosen)."""
@@ -280,7 +284,7 @@ class _Settler:
             self.problems.append(
                 Problem(
                     "nothing-serves",
-                    f"nothing serves {size.id}: its rule finds no row at all",
+                    f"nothing serves {size.id}: {why_none(self.rows, self.model, size)}",
                     size.place,
                     read="; ".join(m.text for m in size.rule),
                     expected="a method with rows, or a size cut to a step",

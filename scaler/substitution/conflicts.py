@@ -21,9 +21,11 @@ from scaler.problems import Place
 from scaler.records import Model, State
 from scaler.report import window_text
 from scaler.settling.row_links import row_link
+from scaler.settling.rows import Rows
 from scaler.settling.settle import Settlement, reach_of
 from scaler.substitution.compile import compile_model
 from scaler.substitution.compiled import Compiled, linked_sizes
+from scaler.substitution.elastic_rows import forbidden, lifted
 from scaler.substitution.parts import Component, components, filter_single
 from scaler.substitution.programme import Programme
 from scaler.substitution.records import SubstitutionConflict, WayOut
@@ -70,10 +72,12 @@ class Oracle:
         named = [name for name in defined if f"definition {name}" in kept]
         named += [n for n in self.linked if kept & {f"rule {n}", f"fact {n}"}]
         piece = self.narrowed(keys, named)
+        forbids = [i.partition(" ")[2] for i in self.items if i.startswith("forbid ")]
+        piece = lifted(piece, [name for name in forbids if f"forbid {name}" not in kept])
         loose, dropped = set(), set()
         for item in self.items:
             what, _, name = item.partition(" ")
-            if item in kept:
+            if item in kept or what == "forbid":
                 continue
             if what in ("pair", "condition") or (what == "rule" and name in defined):
                 dropped.add(item)
@@ -91,7 +95,8 @@ class Oracle:
     @cached_property
     def empty(self) -> frozenset[str]:
         """Rules that give nothing at all, whatever other sizes are."""
-        compiled = compile_model(self.piece, self.exact, keep_reach=True)
+        piece = lifted(self.piece, self.piece.sizes)
+        compiled = compile_model(piece, self.exact, keep_reach=True)
         led = {link.other for link in compiled.links if link.leads}
         return frozenset(
             f"rule {name}"
@@ -139,6 +144,7 @@ class Oracle:
 def statements_of(compiled: Compiled, piece: Model) -> list[str]:
     """All that may be given up in a piece of a model, the firmest first."""
     facts, rules, definitions, wanted = [], [], [], []
+    rows, forbids = Rows(piece), []
     for name, variable in compiled.variables.items():
         if "@" in name or ":" in name:
             continue
@@ -148,6 +154,8 @@ def statements_of(compiled: Compiled, piece: Model) -> list[str]:
             definitions.append(f"definition {name}")
         elif not variable.solved:
             rules.append(f"rule {name}")
+            if forbidden(rows, piece, variable.size):
+                forbids.append(f"forbid {name}")
     for name in compiled.definitions:
         if ":" not in name and name in piece.sizes:
             definitions.append(f"definition {name}")
@@ -156,7 +164,14 @@ def statements_of(compiled: Compiled, piece: Model) -> list[str]:
     order = {"condition": 0, "pair": 1}
     wanted = sorted(compiled.statements, key=lambda key: order.get(key.partition(" ")[0], 2))
     standards = [key for key in wanted if key.endswith(":standard")]
-    return [*facts, *standards, *definitions, *(k for k in wanted if k not in standards), *rules]
+    return [
+        *facts,
+        *standards,
+        *definitions,
+        *(k for k in wanted if k not in standards),
+        *rules,
+        *forbids,
+    ]
 
 
 def smallest(oracle: Oracle, items: Sequence[str]) -> list[str]:
@@ -300,6 +315,9 @@ def member_of(model: Model, compiled: Compiled, key: str) -> Member:
     size = model.sizes[name]
     if what == "definition":
         return Member(f"{name} is defined as {size.equals_text or 'following others'}", size.place)
+    if what == "forbid":
+        said = ", ".join(f"'{wish.word}'" for wish in size.forbid)
+        return Member(f"{said} is forbidden for {name}", size.forbid[0].place)
     if what == "fact":
         return fact(model, compiled, name)
     exact = compiled.variables[name].exact if name in compiled.variables else None

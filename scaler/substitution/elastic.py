@@ -21,7 +21,12 @@ from scaler.substitution.changes import (
     widen_reach,
 )
 from scaler.substitution.compile import compile_model
-from scaler.substitution.compiled import Compiled, Variable
+from scaler.substitution.compiled import Compiled, Variable, linked_sizes
+from scaler.substitution.elastic_rows import (
+    following_branches,
+    forbidden_branches,
+    lifter,
+)
 from scaler.substitution.options import ZERO, Branch, Options, Window, cuts, finishing
 from scaler.substitution.outcome import Picks
 from scaler.substitution.programme import Programme
@@ -52,13 +57,14 @@ def elastic_piece(exact: Settlement, options: Options, piece: Model) -> Elastic:
     plain = compile_model(piece, exact)
     compiled = compile_model(piece, exact, remade=frozenset(made))
     elastic = Elastic(compiled)
+    together = linked_sizes(piece)
     for name, variable in list(compiled.variables.items()):
         if variable.fixed or variable.solved or variable.stepped or ":" in name:
             continue
         if name in made:
             give_again(elastic, plain, name, variable)
         else:
-            give_size(elastic, piece, options, exact, name, variable)
+            give_size(elastic, piece, options, exact, name, variable, name in together)
     for row in compiled.rows:
         statement = compiled.statements.get(row.statement)
         if statement is None:
@@ -129,6 +135,7 @@ def give_size(
     exact: Settlement,
     name: str,
     variable: Variable,
+    linked: bool,
 ) -> None:
     """A size may be cut to suit, go beyond its reach, or take a row the shop does not have."""
     size = variable.size
@@ -144,12 +151,12 @@ def give_size(
     added: list[Branch] = []
     beyond, cut, row_item = f"reach {name}", f"recut {name}", f"row {name}"
     if not size.standard:
-        inside = {(b.method.text, b.value(0)) for b in variable.branches if b.row is not None}
+        inside = {(b.method.text, b.row.key) for b in variable.branches if b.row is not None}
         for place, method in enumerate(size.rule):
             order = (2 * place, 0, 0)
             if method.way in ("row", "thread"):
-                for row in options.between(size, method, wide.low, wide.high):
-                    if (method.text, row.value) not in inside:
+                for row in options.between(size, method, wide.low, wide.high, linked):
+                    if (method.text, row.key) not in inside:
                         added.append(
                             Branch(method, row.value, ZERO, 0, 0, unit, order, row, items=(beyond,))
                         )
@@ -168,6 +175,10 @@ def give_size(
                 replace(b, items=(cut, beyond)) for b in cuts(size, method, wide, at, unit, place)
             ]
         elastic.makers[cut] = lambda programme, values, picks: recut(model, name, text)
+    lifts = forbidden_branches(options.rows, model, variable, near, wide, unit)
+    if lifts:
+        elastic.makers[f"forbid {name}"] = lifter(model, variable)
+    added += lifts + following_branches(options.rows, model, variable, near, wide, unit)
     rows = outside_rows(model, elastic.compiled, name, exact)
     bought: dict[int, str] = {}
     for family, row, place in rows:

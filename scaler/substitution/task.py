@@ -10,10 +10,12 @@ from scaler.checking.check import Checker
 from scaler.problems import InputError
 from scaler.progress import told
 from scaler.records import Choice, Model, Stage
+from scaler.settling.row_links import reasons
+from scaler.settling.rows import Rows
 from scaler.settling.settle import Settlement, reach_of, settle
 from scaler.substitution.compile import compile_model
 from scaler.substitution.compiled import Compiled
-from scaler.substitution.options import ZERO, Options, cost_of
+from scaler.substitution.options import ZERO, Branch, Options, cost_of
 from scaler.substitution.outcome import Outcome, Picks
 from scaler.substitution.parts import Component, Pick, components, filter_single
 from scaler.substitution.records import LEVELS, Level, SizeChoice, Substitution
@@ -202,6 +204,13 @@ class Task:
 
     # --- results
 
+    def rows_picked(self) -> Iterable[Branch]:
+        """The branches picked that are rows of their own, not columns of another's."""
+        for name, (place, _) in self.picks().items():
+            branch = self.compiled.variables[name].branches[place]
+            if branch.row is not None and not branch.link:
+                yield branch
+
     @property
     def status(self) -> str:
         """The status of the whole: the worst of the components'."""
@@ -229,10 +238,10 @@ class Task:
         cost = fixed + sum((o.cost for o in self.outcomes), ZERO)
         bound = fixed + sum((o.bound for o in self.outcomes), ZERO)
         reached: list[Fraction] = [cost]
-        for level in range(3):
-            reached.append(
-                Fraction(sum(o.levels[level] for o in self.outcomes if len(o.levels) > level))
-            )
+        reached.append(Fraction(sum(o.levels[0] for o in self.outcomes if o.levels)))
+        rows = list(self.rows_picked())
+        reached.append(Fraction(sum(1 for branch in rows if branch.row and not branch.row.shop)))
+        reached.append(Fraction(sum(1 for branch in rows if branch.order[2])))
         sections: set[str] = set()
         for part, outcome in zip(self.parts, self.outcomes, strict=True):
             sections |= sections_of(part, outcome.picks)
@@ -280,13 +289,19 @@ class Task:
                         mine.append(row.statement)
         for name in self.compiled.variables:
             if name in picks:
-                choice = size_choice(self.compiled, name, picks[name], serves.get(name, []))
+                choice = size_choice(
+                    self.compiled, name, picks[name], serves.get(name, []), self.options.rows
+                )
                 if choice is not None:
                     yield choice
 
 
 def size_choice(
-    compiled: Compiled, name: str, pick: Pick, serves: Iterable[str] = ()
+    compiled: Compiled,
+    name: str,
+    pick: Pick,
+    serves: Iterable[str] = (),
+    rows: Rows | None = None,
 ) -> SizeChoice | None:
     """One pick as a choice in words; None for what is worked out."""
     variable = compiled.variables[name]
@@ -295,7 +310,10 @@ def size_choice(
     branch = variable.branches[pick[0]]
     value = branch.value(pick[1])
     before = compiled.model.choices.get(name)
-    if branch.row is not None:
+    if branch.link and branch.row is not None:
+        leader = branch.method.leader
+        why = f"of {branch.row.designation}, which {leader} takes ({branch.row.source})"
+    elif branch.row is not None:
         why = f"{branch.row.designation} ({branch.row.source})"
     elif branch.follow is not None:
         why = "follows, as its rule says"
@@ -303,6 +321,9 @@ def size_choice(
         why = f"on a step of {float(branch.step):g} mm"
     else:
         why = branch.method.text
+    if rows is not None:
+        said = reasons(rows, compiled.model, variable.size, value, branch.row, variable.exact)
+        why += "".join(f"; {text} ({place})" for text, place in said)
     held = ", ".join(list(serves)[:4])
     if held:
         why += f"; in {held}"

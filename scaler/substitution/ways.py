@@ -62,6 +62,7 @@ def tried_text(elastic: Elastic) -> str:
     """What was looked at, in words."""
     kinds = {
         "row": "rows of other catalogues",
+        "forbid": "rows that are forbidden",
         "recut": "cutting sizes to suit",
         "reach": "wider reaches (up to three times)",
         "loosen": "looser fits (up to twice their width at either end)",

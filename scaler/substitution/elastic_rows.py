@@ -1,0 +1,143 @@
+"""Rows that a way out may bring in: those that are forbidden, and those that another size's row
+would give."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from scaler.records import Method, Model, Size, Wish
+from scaler.settling.row_links import row_link
+from scaler.settling.rows import Candidate, Rows, column_of
+from scaler.settling.wishes import means
+from scaler.substitution.changes import Change, with_size
+from scaler.substitution.compiled import Variable
+from scaler.substitution.options import ZERO, Branch, Window
+
+if TYPE_CHECKING:
+    from scaler.substitution.outcome import Picks
+    from scaler.substitution.programme import Programme
+
+
+def forbidden(rows: Rows, model: Model, size: Size) -> list[tuple[int, Method, Candidate]]:
+    """Rows that only a forbid keeps from a size, one that may be lifted: (place, method, row)."""
+    if not size.forbid:
+        return []
+    material = model.parts[size.part].material
+    needed = rows.needed.get(size.id, ())
+    found = []
+    for place, method in enumerate(size.rule):
+        if method.way not in ("row", "thread"):
+            continue
+        for row in rows.of(method, material):
+            stands = [wish for wish in size.forbid if means(wish.word, row)]
+            serves = all(column_of(row, other) is not None for other in needed)
+            if stands and serves and not any(wish.must for wish in stands):
+                found.append((place, method, row))
+    return found
+
+
+def forbidden_branches(
+    rows: Rows, model: Model, variable: Variable, near: Window, wide: Window, unit: Fraction
+) -> list[Branch]:
+    """Branches by which a size takes a row that is forbidden, beyond its reach as well."""
+    name = variable.name
+    lift, beyond = f"forbid {name}", f"reach {name}"
+    found = []
+    for place, method, row in forbidden(rows, model, variable.size):
+        if near.low <= row.value <= near.high:
+            items: tuple[str, ...] = (lift,)
+        elif wide.low <= row.value <= wide.high and not variable.size.standard:
+            items = (lift, beyond)
+        else:
+            continue
+        order = (2 * place, int(not row.shop), 0)
+        found.append(Branch(method, row.value, ZERO, 0, 0, unit, order, row, items))
+    return found
+
+
+def following_branches(
+    rows: Rows, model: Model, variable: Variable, near: Window, wide: Window, unit: Fraction
+) -> list[Branch]:
+    """Branches by which a size follows a row that its leader would only take if something is given
+    up."""
+    size = variable.size
+    method = row_link(size)
+    if method is None or method.leader not in model.sizes:
+        return []
+    known = {branch.row.key for branch in variable.branches if branch.link and branch.row}
+    found = []
+    for row in every_row(rows, model, model.sizes[method.leader]):
+        own = column_of(row, method)
+        if own is None or own.key in known:
+            continue
+        known.add(own.key)
+        items: tuple[str, ...] = ()
+        if variable.exact is not None and not near.low <= own.value <= near.high:
+            if size.standard or not wide.low <= own.value <= wide.high:
+                continue
+            items = (f"reach {variable.name}",)
+        order = (2 * size.rule.index(method), 0, 0)
+        link = f"row: {row.designation}"
+        found.append(Branch(method, own.value, ZERO, 0, 0, unit, order, own, items, link=link))
+    return found
+
+
+def every_row(rows: Rows, model: Model, size: Size) -> Iterable[Candidate]:
+    """All rows that a size's rule knows, forbidden or not, those that it follows too."""
+    for method in size.rule:
+        if method.way in ("row", "thread"):
+            yield from rows.of(method, model.parts[size.part].material)
+        elif method.leader in model.sizes:
+            for row in every_row(rows, model, model.sizes[method.leader]):
+                own = column_of(row, method)
+                if own is not None:
+                    yield own
+
+
+def lift(model: Model, name: str, row: Candidate) -> Change:
+    """A row taken although it is forbidden."""
+    size = model.sizes[name]
+    stands = [wish for wish in size.forbid if means(wish.word, row)]
+    said = ", ".join(f"'{wish.word}'" for wish in stands)
+    where = "; ".join(str(wish.place) for wish in stands)
+
+    def edit(old: Model) -> Model:
+        kept = tuple(w for w in old.sizes[name].forbid if not means(w.word, row))
+        return with_size(old, name, forbid=kept)
+
+    return Change(
+        "allow",
+        (name,),
+        f"allow {row.designation} for {name}, although {said} is forbidden",
+        f"the forbid of {said} for {name} ({where})",
+        edit,
+    )
+
+
+def lifter(model: Model, variable: Variable) -> Callable[[Programme, list[float], Picks], Change]:
+    """Makes the change that lifts a forbid for the row that was picked."""
+
+    def make(programme: Programme, values: list[float], picks: Picks) -> Change:
+        row = variable.branches[picks[variable.name][0]].row
+        assert row is not None
+        return lift(model, variable.name, row)
+
+    return make
+
+
+def lifted(model: Model, names: Iterable[str]) -> Model:
+    """The model without the forbids of some sizes that may be lifted."""
+    sizes = dict(model.sizes)
+    for name in names:
+        size = sizes.get(name)
+        if size is not None and size.forbid:
+            sizes[name] = replace(size, forbid=firm(size.forbid))
+    return replace(model, sizes=sizes)
+
+
+def firm(forbid: Iterable[Wish]) -> tuple[Wish, ...]:
+    """Those that no way out may lift."""
+    return tuple(wish for wish in forbid if wish.must)
