@@ -37,7 +37,8 @@ def row_taken(
     """The row that a settled size takes.
 
     A made size takes the row recorded for it, else the nearest of its rule to what it came out at;
-    a size at exact scale the one that its rule would give it. None where it is cut to size.
+    a size at exact scale the one that its rule would give it, the nearest where none is within its
+    reach. None where it is cut to size.
     """
     settled = results.get(name)
     if settled is None or settled.row is not None:
@@ -54,17 +55,20 @@ def row_taken(
     elif settled.way not in ("exact", "defined"):
         return None
     value = middle(settled.value)
+    first: Candidate | None = None
     for method in size.rule:
         row = None
         if method.column:
             row = column_of(row_taken(model, rows, results, method.leader), method)
         elif method.way in ("row", "thread"):
-            row = pick(rows.of_size(size, method), value, method.direction)
+            listed = rows.of_size(size, method) or rows.of(method, model.parts[size.part].material)
+            row = pick(listed, value, method.direction)
         if row is not None and abs(row.value - value) <= reach_of(size, method, value):
             return row
         if method.way == "cut" and not settled.made:
-            return None
-    return None
+            break
+        first = first or row
+    return first
 
 
 def no_column(size: Size, method: Method, taken: Candidate | None) -> Problem:
