@@ -177,7 +177,7 @@ def forbidding(model: Model, words: list[str]) -> Model:
     return replace(model, sizes={n: replace(s, forbid=forbid) for n, s in model.sizes.items()})
 
 
-@settings(max_examples=60)
+@settings(max_examples=30)
 @given(seed=st.integers(0, 10**9), bar=st.integers(0, 2))
 def test_same_optimum_as_trying_every_row(
     tmp_path_factory: pytest.TempPathFactory, seed: int, bar: int
@@ -207,7 +207,7 @@ def test_same_optimum_as_trying_every_row(
     assert not set(words) & set(taken.values())
 
 
-@settings(max_examples=25)
+@settings(max_examples=10)
 @given(seed=st.integers(0, 10**9))
 def test_forbidding_never_lowers_and_sparing_never_raises_the_cost(
     tmp_path_factory: pytest.TempPathFactory, seed: int
@@ -233,20 +233,21 @@ def test_forbidding_never_lowers_and_sparing_never_raises_the_cost(
         assert after.cost <= before.cost
 
 
-@pytest.mark.parametrize("seed", range(40))
-def test_a_way_out_removes_its_conflict(tmp_path: Path, seed: int) -> None:
-    """Each conflict is a smallest one, and each way out, applied, leaves none."""
-    text, _, _ = text_of(seed)
-    model = read(tmp_path, text)
+def test_a_way_out_removes_its_conflict(tmp_path: Path) -> None:
+    """With half the rows forbidden: each conflict is a smallest one, and each way out, applied,
+    leaves none."""
     names = [r["designation"] for r in rows("parts/bearings_metric") if F(r["bore_mm"]) > 4]
-    model = forbidding(model, names + [t.name for t in threads()[::2]])
-    result = substitute(model, seconds=20, prices=False, ways_out=3)
-    if result.status != "impossible":
-        return
-    for conflict in result.conflicts:
-        assert conflict.reduced and conflict.members
-        for way in conflict.ways_out:
-            assert way.model is not None
-            if len(result.conflicts) == 1:
+    tried = allowed = 0
+    for seed in range(12):
+        model = read(tmp_path, text_of(seed)[0])
+        model = forbidding(model, names + [t.name for t in threads()[::2]])
+        result = substitute(model, seconds=20, prices=False, ways_out=2)
+        for conflict in result.conflicts:
+            assert conflict.reduced and conflict.members
+            for way in conflict.ways_out if len(result.conflicts) == 1 else ():
+                assert way.model is not None
                 again = substitute(way.model, seconds=20, prices=False, ways_out=0)
                 assert again.status == "optimal" and again.cost <= way.cost
+                tried += 1
+                allowed += "allow" in way.kinds
+    assert tried > 4 and allowed > 1

@@ -2,7 +2,8 @@
 
 ``python tests/tour.py`` compares; ``python tests/tour.py --write`` puts the present output in.
 A block begins with ```` ```console ```` and holds one ``$ scaler …`` line; a remark ``(… n lines
-more)`` at its end stands for the rest of a long answer.
+more)`` at its end stands for the rest of a long answer. A ```` ```toml ```` block whose first line
+is ``# folder/file.toml`` is that file.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from click.testing import CliRunner
 from scaler.cli.main import cli
 
 README = Path(__file__).parent.parent / "README.md"
+FILE = re.compile(r"```toml\n# ([a-z_]+/[a-z_]+\.toml)\n(.*?)```", re.DOTALL)
 BLOCK = re.compile(r"```console\n\$ (scaler [^\n]*)\n(.*?)```", re.DOTALL)
 CUT = re.compile(r"\(… \d+ lines more\)\n$")
 SHOWN = 24
@@ -45,6 +47,9 @@ def tour(text: str) -> str:
     here = os.getcwd()
     with tempfile.TemporaryDirectory() as folder:
         os.chdir(folder)
+        for name, body in FILE.findall(text):
+            Path(name).parent.mkdir(exist_ok=True)
+            Path(name).write_text(body, encoding="utf-8")
         try:
             return BLOCK.sub(
                 lambda m: (

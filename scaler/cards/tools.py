@@ -167,6 +167,9 @@ class Tools:
         row = line.settled.row
         value = value_mm(line)
         name = row.designation if row else f"{plain_mm(value)} mm"
+        if line.settled.by is not None and line.settled.by.column:  # the row is another's
+            listed = self.below(family, value, value)
+            name = listed[1] if listed and listed[0] == value else f"{plain_mm(value)} mm"
         note = "cuts a little over its own width" if family in ("slot drill", "end mill") else ""
         return self._use(family, row.value if row else value, _bare(name), line, note)
 

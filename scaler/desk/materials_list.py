@@ -24,6 +24,7 @@ from scaler.expressions.intervals import root
 from scaler.measures.lengths import format_decimal
 from scaler.progress import told
 from scaler.records import Model, Part, State
+from scaler.settling.rows import method_row
 from scaler.settling.solve import middle
 
 if TYPE_CHECKING:
@@ -238,13 +239,14 @@ def materials(reduction: Reduction, allowances: Allowances | None = None) -> Mat
             continue
         if part.state is not State.BOUGHT:
             uses[part.name] = tools.of_part(own)
-        blank = stock.blank(part, own)
+        sold = _bought_rows(own)
+        blank = None if sold else stock.blank(part, own)
         if blank is not None:
             weight = _blank_weight(blank, part)
             lines.append(
                 CutLine(part.name, title, part.material, part.count, blank.section, blank, weight)
             )
-        elif part.state is State.BOUGHT or (own and not _put_together(own)):
+        elif part.state is State.BOUGHT or sold or (own and not _put_together(own)):
             what = "buy" if part.state is State.BOUGHT else "make or buy"
             bought.append(BoughtPart(part.name, title, part.count, what, _sizes(own)))
     orders = _orders(lines, allow)
@@ -262,6 +264,19 @@ def _blank_weight(blank: Blank, part: Part) -> Weight | None:
     if blank.sawn is None:
         return None
     return weight_of(blank.section, blank.sawn * part.count, part.material)
+
+
+BOUGHT = ("bearing", "key", "cap screw", "dowel", "taper pin", "O-ring")
+"""Families of rows that are whole parts, as they are sold."""
+
+
+def _bought_rows(lines: Sequence[SizeLine]) -> bool:
+    """Whether a part is a row of a table of bought parts."""
+    for line in lines:
+        table = method_row(line.settled.method) if line.settled and line.settled.row else None
+        if table is not None and table.family in BOUGHT:
+            return True
+    return False
 
 
 def _put_together(lines: Sequence[SizeLine]) -> bool:
