@@ -90,7 +90,7 @@ class Locks:
                 if "reach" in entry.fields:
                     place = entry.place_of("reach")
                 elif method.reach is not None:
-                    place = method.place
+                    place = method.place or size.place
                 self.fail(
                     size,
                     "lock-reach",

@@ -85,7 +85,7 @@ def no_column(size: Size, method: Method, taken: Candidate | None) -> Problem:
     return Problem(
         "no-column",
         headline,
-        method.place,
+        method.place or size.place,
         read=method.text,
         expected="a row with that column",
         advice=advice,
@@ -102,7 +102,7 @@ def why_none(rows: Rows, model: Model, size: Size) -> str:
         return f"all rows of its rule are forbidden by {said}"
     needed = rows.needed.get(size.id, ())
     if every and needed:
-        said = ", ".join(dict.fromkeys(f"a {m.name} ({m.place})" for m in needed))
+        said = ", ".join(dict.fromkeys(f"a {n.rule[0].name} ({n.place})" for n in needed))
         only = " (the shop list gives sizes alone)" if all(r.table == "shop" for r in every) else ""
         return f"no row that it may take gives {said}, which another size takes from it{only}"
     return "its rule finds no row at all"

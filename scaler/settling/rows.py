@@ -286,13 +286,13 @@ class Rows:
         ] = {}
 
     @cached_property
-    def needed(self) -> dict[str, tuple[Method, ...]]:
-        """By size, what others take from its row and can take from nowhere else."""
-        found: dict[str, tuple[Method, ...]] = {}
+    def needed(self) -> dict[str, tuple[Size, ...]]:
+        """By size, the others that take a column of its row and can be got by nothing else."""
+        found: dict[str, tuple[Size, ...]] = {}
         for size in self._model.sizes.values():
             if len(size.rule) == 1 and size.rule[0].column and size.equals is None:
                 leader = size.rule[0].leader
-                found[leader] = (*found.get(leader, ()), size.rule[0])
+                found[leader] = (*found.get(leader, ()), size)
         return found
 
     def of_size(self, size: Size, method: Method) -> tuple[Candidate, ...]:
@@ -303,7 +303,7 @@ class Rows:
         if not size.forbid and not size.prefer and not needed:
             return self.of(method, material)
         forbid, prefer = ((w.word for w in wishes) for wishes in (size.forbid, size.prefer))
-        columns = tuple(dict.fromkeys(other.column for other in needed))
+        columns = tuple(dict.fromkeys(other.rule[0].column for other in needed))
         key = method.name, material, tuple(forbid), tuple(prefer), columns
         found = self._wished.get(key)
         if found is None:
@@ -311,7 +311,7 @@ class Rows:
                 row
                 for row in self.of(method, material)
                 if not first_that_means(size.forbid, row)
-                and all(column_of(row, other) is not None for other in needed)
+                and all(column_of(row, other.rule[0]) is not None for other in needed)
             ]
             rows.sort(key=lambda row: (row.value, *standing(size.prefer, row)))
             found = self._wished[key] = tuple(rows)

@@ -170,9 +170,14 @@ class _Settler:
         are drawn alike and have the same rule."""
         if size.full is None or size.made is not None or size.id in self.fixed_ids:
             return self.alone(size)
+        if size.id in self.rows.needed:  # others take columns of its row
+            return self.alone(size)
         # the objects themselves stand for what they hold: the model keeps them all alive
-        material = self.material(size)
-        key = (id(size.full), id(size.rule), size.kind, material, size.standard, id(size.reach))
+        material = self.model.parts[size.part].material
+        wishes = (id(size.prefer), id(size.forbid))
+        key = (
+            id(size.full), id(size.rule), size.kind, material, size.standard, id(size.reach), wishes
+        )  # fmt: skip
         result = self.alike.get(key)
         if result is None:
             troubles = len(self.problems)

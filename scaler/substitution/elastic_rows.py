@@ -33,7 +33,7 @@ def forbidden(rows: Rows, model: Model, size: Size) -> list[tuple[int, Method, C
             continue
         for row in rows.of(method, material):
             stands = [wish for wish in size.forbid if means(wish.word, row)]
-            serves = all(column_of(row, other) is not None for other in needed)
+            serves = all(column_of(row, other.rule[0]) is not None for other in needed)
             if stands and serves and not any(wish.must for wish in stands):
                 found.append((place, method, row))
     return found
