@@ -326,6 +326,21 @@ def test_columns_of_one_piece_that_come_from_two_rows_are_noted(tmp_path: Path) 
     ]
 
 
+def test_two_tubes_in_one_part_are_told_apart_by_name(tmp_path: Path) -> None:
+    """With two outsides it is not known whose the bore is: said, until the rule says it."""
+    two = 'inner=full="40",kind="external",rule="tube outside"'
+    text = tube_text() + f"size.{two.replace('=', '={', 1)}}}\n"
+    model = model_of(tmp_path, text)
+    assert [note.code for note in model.notes] == ["unclear-row"]
+    assert model.row_groups == ()
+    named = text.replace('rule="tube bore"', 'rule="tube bore of pipe.outside"')
+    model = model_of(tmp_path, named)
+    assert model.notes == ()
+    result = substitute(model)
+    rows_taken = {choice.size: choice.row for choice in result.choices}
+    assert rows_taken["pipe.bore"] == rows_taken["pipe.outside"] != rows_taken["pipe.inner"]
+
+
 # --- tables of one's own
 
 FIELDS = [

@@ -10,14 +10,17 @@ from fractions import Fraction as F
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 import scaler
 from scaler.checking.explaining import explain
+from scaler.cli.main import cli
 from scaler.problems import InputError
 from scaler.records import Model
 from scaler.settling.wishes import means, standing
 from scaler.substitution.records import Substitution
 from scaler.substitution.substitute import substitute
+from scaler.substitution.write import write_choices
 
 HEAD = '[model]\ntitle="t"\nscale="1:8"\n'
 SHEET = '[drawing.s]\nunit="mm"\n'
@@ -359,6 +362,39 @@ def test_a_lock_outside_a_standard_fails_its_check(tmp_path: Path) -> None:
     ]
     whole = substitute(model)
     assert whole.exit_status() == 1
+
+
+@pytest.mark.parametrize(
+    ("more", "command", "status"),
+    [
+        (',lock="6 mm",forbid="6 mm"', "check", 2),  # two statements that contradict: no input
+        (',lock="8 mm"', "substitute", 2),
+        (',forbid="1/4 inn"', "reduce", 2),
+        (',forbid=["inch","metric"]', "substitute", 1),  # a conflict of rules, with ways out
+        (',forbid="inch"', "substitute", 0),
+        (',lock="6 mm"', "check", 0),
+    ],
+)
+def test_exit_status(tmp_path: Path, more: str, command: str, status: int) -> None:
+    """2 where the input could not be used, 1 where something cannot be kept, 0 else."""
+    model_of(tmp_path, part("rod", ROD))
+    file = tmp_path / "model.toml"
+    plain = 'rule="ground bar"'
+    file.write_text(file.read_text(encoding="utf-8").replace(plain, plain + more), encoding="utf-8")
+    result = CliRunner().invoke(cli, [command, str(tmp_path)], prog_name="scaler")
+    assert result.exit_code == status, result.output
+    if status == 2:
+        assert "model.toml, line 8" in result.output
+
+
+def test_a_lock_is_written_to_no_log_and_goes_before_what_stands_there(tmp_path: Path) -> None:
+    """Recording a choice leaves the locked size out; a choice recorded before does not move it."""
+    model = model_of(tmp_path, part("rod", ROD + ',lock="6 mm"', 'seat=full="40",rule="turned"'))
+    assert write_choices(substitute(model)) == 1
+    assert "rod.diameter" not in (tmp_path / "choices.csv").read_text(encoding="utf-8")
+    with (tmp_path / "choices.csv").open("a", encoding="utf-8") as file:
+        file.write("2026-01-01T10:00:00Z,choose,rod.diameter,6.35 mm,ground bar,,\n")
+    assert values(scaler.load(tmp_path))["rod.diameter"] == 6
 
 
 @pytest.mark.parametrize(

@@ -29,7 +29,10 @@ def check_rows(names: Names) -> Model:
     checks.wishes()
     if any(problem.severity == "error" for problem in names.entries.problems):
         return names.model
-    names.model = replace(names.model, row_groups=row_groups(names.model))
+    groups, unclear = row_groups(names.model)
+    names.model = replace(names.model, row_groups=groups)
+    for sizes in unclear:
+        checks.unclear(sizes)
     return Locks(names).run()
 
 
@@ -73,6 +76,20 @@ class _Rows:
                     )
                     return
                 self.column(size, method, leader)
+
+    def unclear(self, sizes: Sequence[str]) -> None:
+        """Notes that a part has two sizes in one column: which row its others are of is not known."""
+        part = self.model.sizes[sizes[0]].part
+        self.names.entries.fail(
+            self.names.size_entries[sizes[1]],
+            "rule",
+            "unclear-row",
+            f"{part} takes two rows for {listed(sizes)}: which of its other sizes are of which row "
+            "is not known, and each is chosen by itself",
+            expected="sizes of one row",
+            advice=f"write a rule such as 'wall of {sizes[0]}' for those that are of its row",
+            warning=True,
+        )
 
     def column(self, size: Size, method: Method, leader: Size) -> None:
         tables = dict.fromkeys(self.tables_behind(leader, 0))

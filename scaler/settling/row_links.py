@@ -187,11 +187,14 @@ def implied(model: Model) -> list[tuple[str, ...]]:
     return [group for group in found if len(group) > 1]
 
 
-def row_groups(model: Model) -> tuple[tuple[str, ...], ...]:
-    """Sizes of one part whose rules take different columns of the same tables, each column once.
+def row_groups(
+    model: Model,
+) -> tuple[tuple[tuple[str, ...], ...], tuple[tuple[str, ...], ...]]:
+    """Sizes of one part whose rules take different columns of the same tables.
 
-    Where a part has two sizes in one column it is not known which belong together: a rule such as
-    ``tube bore of frame.outside`` says so.
+    Returns: the groups that have each column once; and of the others the sizes that share a column,
+    of which it is not known which belong together: a rule such as ``tube bore of frame.outside``
+    says so.
     """
     groups: dict[tuple[str, tuple[str, ...]], dict[str, list[str]]] = {}
     for size in model.sizes.values():
@@ -202,8 +205,19 @@ def row_groups(model: Model) -> tuple[tuple[str, ...], ...]:
                 names = columns.setdefault(table.column, [])
                 if size.id not in names:
                     names.append(size.id)
-    return tuple(
-        tuple(names[0] for names in columns.values())
-        for columns in groups.values()
-        if len(columns) > 1 and all(len(names) == 1 for names in columns.values())
+    several = [columns for columns in groups.values() if len(columns) > 1]
+    clear = [all(len(names) == 1 for names in columns.values()) for columns in several]
+    return (
+        tuple(
+            tuple(names[0] for names in columns.values())
+            for columns, one in zip(several, clear, strict=True)
+            if one
+        ),
+        tuple(
+            tuple(names)
+            for columns, one in zip(several, clear, strict=True)
+            if not one
+            for names in columns.values()
+            if len(names) > 1
+        ),
     )
