@@ -169,6 +169,36 @@ def test_a_key_settles_its_height_and_both_keyways(
     assert found["wheel.keyway"] == width
 
 
+@pytest.mark.parametrize(
+    ("shaft", "key"),
+    # DIN 6885-1: over 12 to 17 mm 5 x 5, over 17 to 22 mm 6 x 6 (from memory)
+    [("13", "5 x 5 key"), ("17", "5 x 5 key"), ("17.5", "6 x 6 key"), ("22", "6 x 6 key")],
+)
+def test_a_key_for_the_shaft_that_its_standard_gives_it(
+    tmp_path: Path, shaft: str, key: str
+) -> None:
+    """The range of shafts is two more columns of the key's row, and a condition keeps the shaft in
+    it: whatever width is drawn, the key is that of the shaft."""
+    text = part("key", 'width=full="44",kind="external",rule="key width",reach="1 mm"')
+    text += part(
+        "shaft",
+        f'journal=full="{float(F(shaft) * 8)}",kind="external",rule="turned step 0.5 mm"',
+        'least=kind="length",rule="shaft over of key.width"',
+        'most=kind="length",rule="shaft to of key.width"',
+    )
+    text += (
+        "[condition.key_for_shaft]\nkeep=\"shaft.journal - shaft.least >= '0.01 mm'\"\n"
+        'basis="basic size"\n'
+        "[condition.shaft_for_key]\nkeep=\"shaft.most - shaft.journal >= '0 mm'\"\n"
+        'basis="basic size"\n'
+    )
+    result = substitute(model_of(tmp_path, text))
+    assert result.status == "optimal"
+    taken = {choice.size: choice.row for choice in result.choices}
+    assert taken["key.width"] == key
+    assert values(result.model)["shaft.journal"] == F(shaft)
+
+
 def test_a_bearing_and_a_key_are_bought_by_their_rows(tmp_path: Path) -> None:
     """The materials list asks for the designation, not for bar to cut it from."""
     text = part(
