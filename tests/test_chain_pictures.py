@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import builtins
+import re
 import struct
+from dataclasses import replace
 from fractions import Fraction as F
 from pathlib import Path
 from xml.etree import ElementTree
@@ -65,9 +67,29 @@ def test_pictures_say_what_they_show(model: Model, lateral: Chain, tmp_path: Pat
     for item in lateral.contributors:
         assert item.name in bars
     draws = words(draw_histogram(lateral, tmp_path / "draws.svg"))
-    assert "100.00 % inside" in draws and "worst case" in draws
+    drawn = lateral.monte_carlo
+    assert drawn is not None and drawn.below == drawn.above == drawn.without_value == 0
+    assert f"all of {drawn.draws:,} draws inside" in draws and "worst case" in draws
     zones = words(draw_zones(model, "stud_in_cover", tmp_path / "zones.svg"))
     assert "cover_stud.thread" in zones and "µm" in zones
+
+
+def test_a_draw_outside_is_never_rounded_away(lateral: Chain, tmp_path: Path) -> None:
+    """One draw in 100,000 outside is told as such, not as 100.00 % inside."""
+    assert lateral.monte_carlo is not None
+    drawn = replace(lateral.monte_carlo, draws=100_000, chance=0.99999, above=1)
+    said = words(draw_histogram(replace(lateral, monte_carlo=drawn), tmp_path / "draws.svg"))
+    assert "1 of 100,000 draws outside" in said and "100.00 %" not in said
+
+
+def test_no_legend_lies_over_the_figures(lateral: Chain, tmp_path: Path) -> None:
+    """The names of the lines stand below the axes, whose lowest mark lies above them."""
+    drawing = draw_histogram(lateral, tmp_path / "draws.svg").read_text(encoding="utf-8")
+    legend = drawing.index('id="legend_1"')
+    axes = drawing[drawing.index('id="axes_1"') : legend]
+    frame = re.search(r'id="patch_2">\s*<path d="M [\d.]+ ([\d.]+)', axes)
+    tops = [float(y) for y in re.findall(r'<path d="M [\d.]+ ([\d.]+)', drawing[legend:])]
+    assert frame is not None and tops and min(tops) > float(frame[1])
 
 
 def test_the_same_chain_gives_the_same_file(lateral: Chain, tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 import scaler
 from scaler import catalogue, examples
 from scaler.cards.stock import (
+    NO_LENGTH,
     Allowances,
     Section,
     Stock,
@@ -25,7 +26,8 @@ from scaler.cards.stock import (
 )
 from scaler.cli import desk_commands
 from scaler.desk.materials_list import MaterialsList, area_mm2, density_of, materials, weight_of
-from scaler.desk.materials_tables import csv_text, sheets
+from scaler.desk.materials_tables import csv_text, grids, left_open, sheets
+from scaler.reading.shelf import shelf_lengths
 
 F = Fraction
 
@@ -182,7 +184,88 @@ def test_blocks_and_plates(tmp_path: Path) -> None:
     assert measures["thickness"] >= 10 and measures["width"] >= 24
     assert block.blank.sawn == 62
     assert plate.section is not None and plate.section.form == "plate"
-    assert "saw 102 x 42 mm out of the sheet" in plate.blank.notes
+    assert plate.blank.outline == (102, 42)
+    # 10.2 × 4.2 × 0.3 cm of steel at 7.85 g/cm³ (the density of the materials table)
+    assert plate.weight is not None and float(plate.weight.kg) == pytest.approx(0.1008882, abs=1e-7)
+    (order,) = [item for item in listed.orders if item.section.form == "plate"]
+    assert order.area == 102 * 42 and order.plan is None and order.needed == 0
+    assert "not worked out" in order.note
+
+
+PLATE = (
+    '[part.plate]\nmaterial = "mild steel"\ndrawing = "s"\ncount = {count}\n'
+    'size.thickness = {{ full = "3", kind = "external", rule = "plate" }}\n'
+    'size.width = {{ full = "40", kind = "length", rule = "milled" }}\n'
+    'size.length = {{ full = "100", rule = "milled" }}\n'
+)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "count", "said"),
+    [
+        ("300 x 200 mm", 2, ""),
+        ("2 off 42 x 102 mm", 2, ""),
+        ("100 x 200 mm", 1, ""),
+        ("101 x 100 mm", 1, "larger than every piece on the shelf"),
+        ("102 x 42 mm", 2, "more than all the pieces on the shelf together"),
+    ],
+)
+def test_sheet_on_the_shelf(tmp_path: Path, quantity: str, count: int, said: str) -> None:
+    """What cannot come out of the pieces on the shelf is said; nothing more is promised."""
+    shop = f"family,size,designation,quantity,note\nplate,3 mm,,{quantity},mild steel\n"
+    listed = listed_of(tmp_path, PLATE.format(count=count), shop)
+    (order,) = listed.orders
+    assert order.section.owned
+    rest = order.note.removeprefix("how the pieces lie on the sheet is not worked out")
+    assert said in rest if said else rest == ""
+
+
+def test_a_quantity_that_cannot_be_read_is_told(tmp_path: Path) -> None:
+    """A length without a unit that is known is not left out without a word; a count is none."""
+    shop = "family,size,designation,quantity,note\nground bar,6 mm,,{},\nreamer,6 mm,,1 off,\n"
+    wrong = listed_of(tmp_path, PIN.format(count=1, length=40), shop.format("2 off 330 mn"))
+    (note,) = [n for n in wrong.model.notes if n.code == "shop-list"]
+    assert note.place is not None and note.place.line == 2 and "2 off 330 mn" in note.headline
+    good = listed_of(tmp_path, PIN.format(count=1, length=40), shop.format("2 off 330 mm"))
+    assert not [n for n in good.model.notes if n.code == "shop-list"]
+    assert good.model.shop[0].lengths == ((330, 2),)
+
+
+def test_a_disc_s_thickness_is_its_length(tmp_path: Path) -> None:
+    """A turned ring of 60 × 12: 12 long and 1 mm to face at each end; its thickness is no diameter."""
+    listed = listed_of(
+        tmp_path,
+        '[part.ring]\nmaterial = "mild steel"\ndrawing = "s"\n'
+        'size.diameter = { full = "60", rule = "turned" }\n'
+        'size.thickness = { full = "12", kind = "external", rule = "turned" }\n',
+    )
+    (line,) = listed.lines
+    assert (line.blank.finished, line.blank.sawn) == (12, 14)
+
+
+def test_what_has_no_length_is_said_once(tmp_path: Path) -> None:
+    """Two pins without a length: one line names both, no row of bars is without a figure."""
+    body = PIN.format(count=1, length=40)
+    bare = "\n".join(x for x in body.splitlines() if not x.startswith("size.length"))
+    listed = listed_of(tmp_path, bare + "\n" + bare.replace("part.pin", "part.rod"))
+    assert left_open(listed).count(NO_LENGTH) == 1
+    assert "pin, rod" in left_open(listed)
+    shown = dict(grids(listed, "mm"))
+    assert shown["Bars and sheet"].rows == ()
+    assert not any(NO_LENGTH in cell for row in shown["Cutting list"].rows for cell in row)
+
+
+@pytest.mark.parametrize(("units", "shown", "hidden"), [("mm", " mm", " in"), ("in", " in", " mm")])
+def test_lengths_are_in_the_unit_asked_for(
+    tmp_path: Path, units: str, shown: str, hidden: str
+) -> None:
+    """Sawn lengths and the plan in mm or in inches: 42 mm is 1.654 in (25.4 mm to the inch)."""
+    listed = listed_of(tmp_path, PIN.format(count=3, length=40))
+    tables_shown = dict(grids(listed, units))
+    cells = [row[3] for row in tables_shown["Cutting list"].rows]
+    assert cells == ["42 mm" if units == "mm" else "1.654 in"]
+    plan = " ".join(row[2] for row in tables_shown["Bars and sheet"].rows)
+    assert shown in plan and hidden not in plan
 
 
 def test_nothing_is_guessed(tmp_path: Path) -> None:

@@ -371,7 +371,7 @@ def _section(form: str, bar: _Bar, sold: _Bar | None) -> Section:
     return Section(
         form, bar.material or (sold.material if sold else ""), bar.measures, bar.designation,
         bar.source, bar.owned, sold.sold if sold else bar.sold,
-        sold.sold_text if sold else bar.sold_text, bar.shelf,
+        sold.sold_text if sold else bar.sold_text, bar.shelf, bar.sheets,
     )  # fmt: skip
 
 

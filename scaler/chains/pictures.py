@@ -1,31 +1,24 @@
 """Pictures of chains: bars of the contributors, the histogram of the draws, tolerance zones.
 
-matplotlib is an extra (``pip install workshop-scaler[pictures]``) and imported only here. Files are
-PNG or SVG by their ending, written whole or not at all; the same chain gives the same file.
+Everything is told apart by hatching and dashes as well as by colour, so that a grey print says the
+same (see :mod:`scaler.charts` for how pictures are written).
 """
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Sequence
-from contextlib import suppress
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from scaler import charts
 from scaler.chains.expressions import body_of, put_in
-from scaler.chains.records import Chain
+from scaler.chains.records import Chain, MonteCarlo
+from scaler.charts import LINE, METAL, OTHER, WANTED
 from scaler.problems import InputError, Problem, did_you_mean
 from scaler.records import Model
 from scaler.settling.solve import middle
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-FORMATS = (".png", ".svg")
-METAL, OTHER, WANTED, LINE = "#4c6a7d", "#b3873f", "#7d9a5b", "#333333"
 MOST_BARS = 30
 
 
@@ -39,25 +32,31 @@ def draw_contributors(chain: Chain, path: str | Path) -> Path:
     """
     _must_draw(chain, path)
     shown = chain.contributors[:MOST_BARS]
-    figure = _figure(8.0, 1.8 + 0.32 * max(1, len(shown)))
+    figure = charts.figure(8.0, 1.8 + 0.32 * max(1, len(shown)))
     left, right = figure.subplots(1, 2, sharey=True)
     rows = list(range(len(shown)))
     origins = [float(item.origin_effect) for item in shown]
     made = [float(item.reach - item.origin_effect) for item in shown]
+    whole = [one + other for one, other in zip(made, origins, strict=True)]
     left.barh(rows, made, color=METAL, label="limits")
+    charts.beside(left, whole, [f"{value:.4f}" for value in whole])
     if any(origins):
-        left.barh(rows, origins, left=made, color=OTHER, label="uncertain origin")
-        left.legend(fontsize=8, frameon=False)
-    left.set_yticks(rows, [item.name for item in shown], fontsize=8)
+        left.barh(
+            rows, origins, left=made, color=OTHER, hatch=charts.HATCH, label="uncertain origin"
+        )
+        left.legend(fontsize=charts.TEXT, frameon=False)
+    left.set_yticks(rows, [item.name for item in shown], fontsize=charts.TEXT)
     left.invert_yaxis()
-    left.set_xlabel(f"± on the closing dimension [{chain.unit or 'number'}]", fontsize=8)
-    right.barh(rows, [100 * float(item.share_variance) for item in shown], color=METAL)
-    right.set_xlabel("share of the variance [%]", fontsize=8)
+    left.set_xlabel(f"± on the closing dimension [{chain.unit or 'number'}]", fontsize=charts.TEXT)
+    shares = [100 * float(item.share_variance) for item in shown]
+    right.barh(rows, shares, color=METAL)
+    charts.beside(right, shares, [f"{share:.1f} %" for share in shares])
+    right.set_xlabel("share of the variance [%]", fontsize=charts.TEXT)
     left_out = len(chain.contributors) - len(shown)
     more = f"the {len(shown)} greatest of {len(chain.contributors)} sizes" if left_out else ""
-    figure.suptitle(_title(chain, more), fontsize=10)
-    _plain(left, right)
-    return _save(figure, path)
+    figure.suptitle(_title(chain, more), fontsize=charts.TEXT + 2)
+    charts.plain(left, right)
+    return charts.save(figure, path)
 
 
 def draw_histogram(chain: Chain, path: str | Path) -> Path:
@@ -78,31 +77,45 @@ def draw_histogram(chain: Chain, path: str | Path) -> Path:
                 )
             ]
         )
-    figure = _figure(8.0, 4.0)
+    figure = charts.figure(8.0, 4.0)
     axes = figure.subplots()
     axes.stairs(drawn.counts, drawn.edges, fill=True, color=METAL)
     top = max(drawn.counts) * 1.12
     low, high = (None if end is None else float(end) for end in chain.wanted)
-    lines = [(low, WANTED, "wanted", "-"), (high, WANTED, "", "-")]
+    lines = [(end, WANTED, "wanted", "-", 3.0) for end in (low, high)]
     lines += [
-        (None if end is None else float(end), LINE, "" if n else "worst case", ":")
-        for n, end in enumerate(chain.worst_case)
+        (None if end is None else float(end), LINE, "worst case", ":", 1.6)
+        for end in chain.worst_case
     ]
     lines += [
-        (None if end is None else float(middle(end)), OTHER, "" if n else "root sum square", "--")
-        for n, end in enumerate(chain.root_sum_square)
+        (None if end is None else float(middle(end)), LINE, "root sum square", "--", 1.2)
+        for end in chain.root_sum_square
     ]
-    for value, colour, label, style in lines:
+    told: set[str] = set()
+    for value, colour, label, style, width in lines:
         if value is not None:
-            axes.axvline(value, color=colour, linestyle=style, linewidth=1.4, label=label or None)
+            name = None if label in told else label
+            told.add(label)
+            axes.axvline(value, color=colour, linestyle=style, linewidth=width, label=name)
     axes.set_ylim(0, top)
-    axes.set_xlabel(f"closing dimension [{chain.unit or 'number'}]", fontsize=8)
-    axes.set_ylabel(f"draws of {drawn.draws:,}", fontsize=8)
-    axes.legend(fontsize=8, loc="best", framealpha=1.0, edgecolor="none")
-    chance = "" if drawn.chance is None else f"{100 * drawn.chance:.2f} % inside"
-    figure.suptitle(_title(chain, chance), fontsize=10)
-    _plain(axes)
-    return _save(figure, path)
+    axes.set_xlabel(f"closing dimension [{chain.unit or 'number'}]", fontsize=charts.TEXT)
+    axes.set_ylabel(f"draws of {drawn.draws:,}", fontsize=charts.TEXT)
+    figure.legend(fontsize=charts.TEXT, loc="outside lower center", ncols=3, frameon=False)
+    figure.suptitle(_title(chain, _inside(drawn)), fontsize=charts.TEXT + 2)
+    charts.plain(axes)
+    return charts.save(figure, path)
+
+
+def _inside(drawn: MonteCarlo) -> str:
+    """How many draws lie inside the window, never rounded up to all of them."""
+    if drawn.chance is None:
+        return ""
+    outside = drawn.draws - round(drawn.chance * drawn.draws)
+    if not outside:
+        return f"all of {drawn.draws:,} draws inside"
+    if drawn.chance > 0.999:
+        return f"{outside:,} of {drawn.draws:,} draws outside"
+    return f"{100 * drawn.chance:.2f} % inside"
 
 
 def draw_zones(model: Model, pair: str, path: str | Path, *, as_drawn: bool = False) -> Path:
@@ -115,13 +128,20 @@ def draw_zones(model: Model, pair: str, path: str | Path, *, as_drawn: bool = Fa
         :func:`draw_contributors`.
     """
     zones = pair_zones(model, pair, as_drawn=as_drawn)
-    _must_write(path)
-    figure = _figure(6.0, 4.2)
+    charts.must_write(path)
+    figure = charts.figure(6.0, 4.2)
     axes = figure.subplots()
     for place, zone in enumerate(zones):
         low, high = (float(end * 1000) for end in zone.deviations)
-        colour = METAL if place == 0 else OTHER
-        axes.bar(place, high - low or 0.2, 0.55, bottom=low, color=colour, edgecolor=LINE)
+        axes.bar(
+            place,
+            high - low or 0.2,
+            0.55,
+            bottom=low,
+            color=OTHER if place else METAL,
+            edgecolor=LINE,
+            hatch=charts.HATCH if place else None,
+        )
         axes.annotate(f"{high:+.1f}", (place, high), (0, 3), **_note("bottom"))
         axes.annotate(f"{low:+.1f}", (place, low), (0, -3), **_note("top"))
     axes.axhline(0.0, color=LINE, linewidth=1.0)
@@ -129,12 +149,12 @@ def draw_zones(model: Model, pair: str, path: str | Path, *, as_drawn: bool = Fa
     ends = [0.0, *(float(end * 1000) for zone in zones for end in zone.deviations)]
     spare = 0.15 * (max(ends) - min(ends)) or 1.0
     axes.set_ylim(min(ends) - spare, max(ends) + spare)
-    axes.set_xticks([0, 1], [zone.text for zone in zones], fontsize=8)
-    axes.set_ylabel("deviation [µm]", fontsize=8)
+    axes.set_xticks([0, 1], [zone.text for zone in zones], fontsize=charts.TEXT)
+    axes.set_ylabel("deviation [µm]", fontsize=charts.TEXT)
     basic = float(zones[0].basic)
-    figure.suptitle(f"{pair}: zones about {basic:.3f} mm", fontsize=10)
-    _plain(axes)
-    return _save(figure, path)
+    figure.suptitle(f"{pair}: zones about {basic:.3f} mm", fontsize=charts.TEXT + 2)
+    charts.plain(axes)
+    return charts.save(figure, path)
 
 
 class Zone:
@@ -211,87 +231,16 @@ def _more(checker: Any, named: Sequence[str], known: Any) -> list[tuple[str, Any
 
 
 def _note(side: str) -> dict[str, Any]:
-    return {"textcoords": "offset points", "ha": "center", "va": side, "fontsize": 8}
+    return {"textcoords": "offset points", "ha": "center", "va": side, "fontsize": charts.TEXT}
 
 
 def _must_draw(chain: Chain, path: str | Path) -> None:
     if chain.basic is None:
         why = "a pressure part takes part" if chain.refused else "it has no value"
         raise InputError([Problem("no-figures", f"{chain.id} cannot be drawn: {why}", chain.place)])
-    _must_write(path)
-
-
-def _must_write(path: str | Path) -> None:
-    place = Path(path)
-    if place.suffix.lower() not in FORMATS:
-        raise InputError(
-            [
-                Problem(
-                    "picture-format",
-                    f"a picture cannot be written as '{place.name}'",
-                    read=place.suffix or "no ending",
-                    expected=".png or .svg",
-                )
-            ]
-        )
-    if not place.parent.is_dir():
-        raise InputError(
-            [
-                Problem(
-                    "no-folder",
-                    f"there is no folder '{place.parent}' to put a picture in",
-                    read=str(place),
-                    expected="a folder that is there",
-                )
-            ]
-        )
-
-
-def _figure(width: float, height: float) -> Figure:
-    try:
-        from matplotlib.figure import Figure
-    except ImportError:
-        raise InputError(
-            [
-                Problem(
-                    "no-pictures",
-                    "pictures need matplotlib, which is not installed",
-                    expected="the extra 'pictures'",
-                    advice="pip install 'workshop-scaler[pictures]'",
-                )
-            ]
-        ) from None
-    return Figure(figsize=(width, height), layout="constrained")
+    charts.must_write(path)
 
 
 def _title(chain: Chain, more: str) -> str:
     head = chain.title or chain.id
     return f"{head} ({more})" if more else head
-
-
-def _plain(*axes: Axes) -> None:
-    for one in axes:
-        one.tick_params(labelsize=8)
-        for side in ("top", "right"):
-            one.spines[side].set_visible(False)
-
-
-def _save(figure: Figure, path: str | Path) -> Path:
-    """Writes beside the place first, then puts the whole file there."""
-    import matplotlib
-
-    place = Path(path)
-    kind = place.suffix.lower()[1:]
-    metadata: dict[str, Any] = {"Date": None} if kind == "svg" else {"Software": None}
-    handle, spare = tempfile.mkstemp(dir=place.parent, suffix=f".{kind}")
-    os.close(handle)
-    try:
-        with matplotlib.rc_context({"svg.hashsalt": "workshop", "svg.fonttype": "none"}):
-            figure.savefig(spare, format=kind, dpi=130, metadata=metadata)
-        os.chmod(spare, 0o644)
-        os.replace(spare, place)
-    except BaseException:
-        with suppress(OSError):
-            os.unlink(spare)
-        raise
-    return place

@@ -287,7 +287,8 @@ def _on_shelf(shop: _Table, line: int, family: str, quantity: str) -> tuple[Leng
     """What a quantity says of lengths and sheets; a length that cannot be read is told."""
     if family not in STOCK or not quantity:
         return (), ()
-    wrong = unread(quantity)
+    sheet = family == "plate"
+    wrong = unread(quantity, sheet=sheet)
     if wrong:
         shop.fail(
             line,
@@ -298,4 +299,4 @@ def _on_shelf(shop: _Table, line: int, family: str, quantity: str) -> tuple[Leng
             "correct it, or leave the cell empty: nothing is counted from it",
         )
         shop.problems[-1] = replace(shop.problems[-1], severity="warning")
-    return shelf_lengths(quantity), shelf_sheets(quantity)
+    return ((), shelf_sheets(quantity)) if sheet else (shelf_lengths(quantity), ())

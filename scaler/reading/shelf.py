@@ -62,8 +62,10 @@ def shelf_sheets(text: str) -> Sheets:
     return tuple(found)
 
 
-def unread(text: str) -> str:
+def unread(text: str, *, sheet: bool = False) -> str:
     """The first piece of a quantity that looks like a length and is none, '' where all is well.
+
+    With ``sheet`` two sides are expected.
 
     >>> unread("2 off 330 mn"), unread("1"), unread("plenty")
     ('2 off 330 mn', '', '')
@@ -71,7 +73,7 @@ def unread(text: str) -> str:
     for item in _SPLIT.split(text):
         if re.fullmatch(r"\s*\d*\s*", item) or not any(c.isdigit() for c in item):
             continue
-        if not shelf_lengths(item) and not shelf_sheets(item):
+        if not (shelf_sheets(item) if sheet else shelf_lengths(item)):
             return item.strip()
     return ""
 
