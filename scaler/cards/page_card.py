@@ -219,7 +219,7 @@ def _stock(blank: Blank, unit: str, count: int) -> str:
 
 def _sketch(card: Card, paper: Paper, figures: dict[str, Figure]) -> str:
     labels = {
-        item.line.size.id: exact_label(item.letter, figures[item.line.size.id].own)
+        item.line.size.id: exact_label(item.letter, _called(item, figures[item.line.size.id]))
         for item in card.sizes
     }
     shape = shape_of([item.line for item in card.sizes], labels)
@@ -232,6 +232,14 @@ def _sketch(card: Card, paper: Paper, figures: dict[str, Figure]) -> str:
         f'<figure aria-label="{esc(title)}">{picture}<figcaption>sketch, not to scale; the drawing '
         "says where each feature lies</figcaption></figure>"
     )
+
+
+def _called(item: CardSize, shown: Figure) -> str:
+    """A size as the sketch and the table call it: its figure, or the name of its thread."""
+    settled = item.line.settled
+    if item.line.size.kind is Kind.THREAD and settled is not None and settled.row is not None:
+        return settled.row.designation
+    return shown.own
 
 
 def _sizes(card: Card, figures: dict[str, Figure]) -> str:
@@ -270,9 +278,8 @@ def _row(card: Card, item: CardSize, shown: Figure) -> str:
         tags += f' <span class="tag">{esc(line.state)}</span>'
     assert line.chosen is not None
     exact = format_exact(middle(line.chosen))
-    main, under = esc(shown.own), ""
-    if size.kind is Kind.THREAD and line.settled is not None and line.settled.row is not None:
-        main = esc(line.settled.row.designation)
+    main, under = esc(_called(item, shown)), ""
+    if main != esc(shown.own):
         under = f'<span class="other">{esc(shown.own)} {shown.own_unit} outside</span>'
         unit = ""
     else:

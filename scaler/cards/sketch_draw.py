@@ -74,7 +74,7 @@ def _shaft_picture(pen: Pen, shape: Shape) -> None:
     if (whole and known + 1e-9 >= whole) or (len(steps) == 1 and over_all):
         # every length is known: in proportion, unless it is too long for the sheet
         high = min(max(high, biggest * room / whole), 28.0)
-        room = min(room, max(whole * high / biggest, 10.0 * len(steps)))
+        room = min(room, max(whole * high / biggest, 5.0 * len(steps)))
     elif len(steps) == 1:
         high = 14.0
     scale = room / sum(reals)
