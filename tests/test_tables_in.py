@@ -344,14 +344,32 @@ def written(path: Path, rows: list[dict[str, str]]) -> Path:
     return path
 
 
+def saved(path: Path, rows: list[dict[str, str]]) -> Path:
+    """Rows as a workbook, as a spreadsheet saves them: what looks like a number is one."""
+    openpyxl = pytest.importorskip("openpyxl")
+    book = openpyxl.Workbook()
+    book.active.append(list(rows[0]))
+    for row in rows:
+        cells: list[str | float | None] = []
+        for text in row.values():
+            try:
+                cells.append(float(text))
+            except ValueError:
+                cells.append(text or None)
+        book.active.append(cells)
+    book.save(path)
+    return path
+
+
+@pytest.mark.parametrize("form", ["csv", "xlsx"])
 @pytest.mark.parametrize("name", ["pattern_d", "starter"])
-def test_reduced_table_comes_back_exactly(name: str, tmp_path: Path) -> None:
+def test_reduced_table_comes_back_exactly(name: str, form: str, tmp_path: Path) -> None:
     """Reduced, written, read back and put in place of the sizes: the same model, size for size."""
     folder = tmp_path / "m"
     examples.write_out(name, folder)
     model = scaler.load(folder)
-    path = written(tmp_path / "reduced.csv", reduced_csv(folder))
-    found = read_sizes(path)
+    write = saved if form == "xlsx" else written
+    found = read_sizes(write(tmp_path / f"reduced.{form}", reduced_csv(folder)))
     assert found.choices == ()
     refused = {c.about for c in scaler.reduce(model).cautions if c.refused}
     wanted = {s.id: s for s in model.sizes.values() if s.part not in refused}

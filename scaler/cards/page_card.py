@@ -96,6 +96,8 @@ def _index(cards: Sequence[Card], paper: Paper) -> str:
 
 
 def _state_words(card: Card) -> str:
+    if card.part.state is not State.NOT_MADE:
+        return str(card.part.state)
     made = sum(1 for item in card.sizes if _is_made(item))
     if made:
         return f"{made} of {len(card.sizes)} sizes made"

@@ -240,7 +240,7 @@ def _folded(title: str, width: float, pen: Pen) -> list[str]:
     lines = [""]
     for word in words:
         trial = f"{lines[-1]} {word}".strip()
-        if pen.text_width(trial) * 0.95 <= width or not lines[-1]:
+        if pen.text_width(trial) <= width or not lines[-1]:
             lines[-1] = trial
         elif len(lines) < 2:
             lines.append(word)

@@ -152,7 +152,7 @@ line-height:1.05}}
 .boxes span b{{display:block;font-size:{small + (-0.5 if small_sheet else 1)}pt;
 white-space:nowrap}}
 .two{{columns:2;column-gap:5mm}}
-{"" if small_sheet else ".beside{display:grid;grid-template-columns:1fr 1fr;gap:0 5mm}"}
+{"" if small_sheet else ".beside{display:grid;grid-template-columns:minmax(0,1fr) fit-content(60%);gap:0 5mm}"}
 .beside{{break-inside:avoid}}.beside>section{{min-width:0}}.beside .two{{columns:{2 if small_sheet else 1}}}
 .tools{{list-style:none}}
 .tools li{{break-inside:avoid;padding:.7mm 0 .7mm 6mm;position:relative}}

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from scaler import catalogue
 from scaler.cards.page_chains import chain_anchor, chains_block, chains_shown, verdict_words
-from scaler.cards.page_figures import figure, mm_text, size_words, span, window
+from scaler.cards.page_figures import figure, inch_text, mm_text, size_words, span, window
 from scaler.cards.page_graph import Link, pictures
 from scaler.cards.page_html import document, esc, paper_of, report_style
 from scaler.cards.pictures import BAR_ROW, Bar, departures
 from scaler.expressions import names
-from scaler.measures.lengths import format_mm
 from scaler.records import Verdict
 from scaler.settling.rows import method_row
 from scaler.settling.settle import reach_of
@@ -262,6 +262,7 @@ def _departures(result: CheckResult, room: tuple[float, float]) -> str:
     ]
     if not lines:
         return _section("departures", "<p>No size departs from scale.</p>")
+    unit = result.model.work_unit
     lines.sort(key=lambda line: (-_share(line), line.size.id))
     shown = lines[: min(MOST_BARS, int(room[1] / BAR_ROW) - 2)]
     bars = []
@@ -269,7 +270,7 @@ def _departures(result: CheckResult, room: tuple[float, float]) -> str:
         assert line.departure is not None and line.exact is not None
         sign = "−" if line.departure < 0 else "+"
         percent = abs(float(line.departure / middle(line.exact)) * 100) if line.exact else 0.0
-        words = f"{sign}{format_mm(abs(line.departure), 3)} mm, {percent:.1f} %"
+        words = f"{sign}{_own(abs(line.departure), unit, line)} {unit}, {percent:.1f} %"
         share = _share(line) * (-1 if line.departure < 0 else 1)
         bars.append(Bar(size_words(line.size.id), share, words))
     chart = departures(
@@ -296,8 +297,8 @@ def _choices(result: CheckResult, cards: bool) -> str:
     head = "".join(
         f'<th scope="col"{kind}>{text}</th>'
         for text, kind in (
-            ("size", ""), ("full size", ""), ("exact, mm", ' class="f"'),
-            ("chosen", ' class="f"'), ("off by, mm", ' class="f"'), ("how and why", ""),
+            ("size", ""), ("full size", ""), (f"exact, {unit}", ' class="f"'),
+            ("chosen", ' class="f"'), (f"off by, {unit}", ' class="f"'), ("how and why", ""),
         )
     )  # fmt: skip
     tables = []
@@ -319,17 +320,24 @@ def _choices(result: CheckResult, cards: bool) -> str:
     return _section("choices", "".join(tables))
 
 
+def _own(value: Fraction, unit: str, line: SizeLine) -> str:
+    """A figure of a size in the workshop's unit; an angle or a count as it is."""
+    if unit == "in" and line.size.kind.is_length:
+        return inch_text(value, 4)
+    return mm_text(value, 3)
+
+
 def _choice(line: SizeLine, unit: str) -> str:
     assert line.chosen is not None
     shown = figure(line, unit)
     chosen = f"<strong>{esc(shown.own)}</strong> {shown.own_unit}"
     if shown.other:
         chosen += f"<br><small>{esc(shown.other)} {shown.other_unit}</small>"
-    exact = "" if line.exact is None else format_mm(middle(line.exact), 3)
+    exact = "" if line.exact is None else _own(middle(line.exact), unit, line)
     off = ""
     if line.departure is not None and line.size.kind.is_length:
         sign = "−" if line.departure < 0 else ("+" if line.departure else "")
-        off = f"{sign}{mm_text(abs(line.departure), 3)}"
+        off = f"{sign}{_own(abs(line.departure), unit, line)}"
     settled = line.settled
     how = settled.method if settled else ""
     why = settled.why if settled else ""

@@ -180,9 +180,9 @@ class Pen:
 
     def fitted(self, words: str, room: float) -> str:
         """Words cut with an ellipsis where they are wider than the room [mm] in plain print."""
-        if self.text_width(words) * 0.95 <= room:
+        if self.text_width(words) <= room:
             return words
-        while words and self.text_width(words + "…") * 0.95 > room:
+        while words and self.text_width(words + "…") > room:
             words = words[:-1]
         return words.rstrip() + "…"
 
@@ -222,7 +222,7 @@ def departures(bars: Sequence[Bar], ident: str, title: str, width: float = 180.0
     Larger is solid, smaller is hatched; the figures stand in a column of their own.
     """
     row, top = BAR_ROW, 9.0
-    names, beside, size = (58.0, 38.0, 3.3) if width > 150 else (44.0, 33.0, 3.0)
+    names, beside, size = (58.0, 38.0, 3.3) if width > 150 else (48.0, 33.0, 2.8)
     height = top + row * len(bars) + 3
     described = f"{len(bars)} sizes; the bar to the right of the line is larger than to scale."
     pen = Pen(width, height, ident, title, described, text_size=size)
