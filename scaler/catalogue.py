@@ -154,6 +154,10 @@ class Table:
         }
         return pandas.DataFrame(data)
 
+    def _repr_html_(self) -> str:
+        """As a table in a notebook."""
+        return str(self.frame().to_html(index=False))
+
     def find(self, designation: str) -> Row | None:
         """The row of exactly that designation, or None."""
         return self._index.get(designation)

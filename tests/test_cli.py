@@ -5,6 +5,9 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
+import subprocess
+import sys
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -295,3 +298,24 @@ def test_colour_only_where_it_is_wanted(monkeypatch: pytest.MonkeyPatch) -> None
     assert not common.wants_colour()
     assert "\x1b[31mtight" in common.coloured("tight    a_pair  0.1")
     assert "\x1b" not in common.coloured("how tight it is")
+
+
+@pytest.mark.parametrize(
+    ("words", "offered"),
+    [("scaler ch", {"check", "chain"}), ("scaler check --qu", {"--quiet"})],
+)
+def test_completion_in_the_shell(words: str, offered: set[str]) -> None:
+    """What the README's line for the shell asks the command for."""
+    answer = subprocess.run(
+        [sys.executable, "-c", "from scaler.cli.main import cli; cli(prog_name='scaler')"],
+        env={
+            **os.environ,
+            "_SCALER_COMPLETE": "bash_complete",
+            "COMP_WORDS": words,
+            "COMP_CWORD": str(len(words.split()) - 1),
+        },
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert {line.partition(",")[2] for line in answer.stdout.splitlines()} == offered

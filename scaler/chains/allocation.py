@@ -91,6 +91,10 @@ class Allocation:
 
         return frame_of(self.as_dict()["allotted"])
 
+    def _repr_html_(self) -> str:
+        """As a table in a notebook."""
+        return str(self.frame().to_html(index=False))
+
     def text(self) -> str:
         """The tolerances as text for the command line."""
         from scaler.chains.allocation_report import allocation_text

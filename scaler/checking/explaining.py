@@ -69,6 +69,10 @@ class Explanation:
 
         return pandas.DataFrame(self.as_dict()["steps"])
 
+    def _repr_html_(self) -> str:
+        """As a table in a notebook."""
+        return str(self.frame().to_html(index=False))
+
 
 def explain(model: Model, identity: str, *, as_drawn: bool = False) -> Explanation:
     """Where the number of one size comes from and what hangs on it.

@@ -137,6 +137,10 @@ class MaterialsList:
 
         return pandas.DataFrame(self.as_dict()["cutting_list"])
 
+    def _repr_html_(self) -> str:
+        """As a table in a notebook."""
+        return str(self.frame().to_html(index=False))
+
 
 @lru_cache(maxsize=1)
 def _pi() -> Fraction:

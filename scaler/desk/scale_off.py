@@ -139,6 +139,10 @@ class ScaleOff:
 
         return pandas.DataFrame(self.as_dict()["sizes"])
 
+    def _repr_html_(self) -> str:
+        """As a table in a notebook."""
+        return str(self.frame().to_html(index=False))
+
     def sizes(self, part: str = "") -> SizesIn:
         """The sizes as rows that a model includes, each with its uncertainty.
 

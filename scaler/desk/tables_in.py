@@ -90,6 +90,10 @@ class SizesIn:
             [[row.cells.get(n, "") for n in names] for row in self.rows], columns=names
         )
 
+    def _repr_html_(self) -> str:
+        """As a table in a notebook."""
+        return str(self.frame().to_html(index=False))
+
 
 @dataclass
 class Reader:
