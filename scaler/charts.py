@@ -95,7 +95,9 @@ def save(figure: Figure, path: str | Path) -> Path:
 
     place = Path(path)
     kind = place.suffix.lower()[1:]
-    metadata: dict[str, Any] = {"Date": None, "Creator": None} if kind == "svg" else {"Software": None}
+    metadata: dict[str, Any] = (
+        {"Date": None, "Creator": None} if kind == "svg" else {"Software": None}
+    )
     handle, spare = tempfile.mkstemp(dir=place.parent, suffix=f".{kind}")
     os.close(handle)
     try:

@@ -15,7 +15,8 @@ from scaler.cards.page_figures import span
 from scaler.cards.page_report import report_page
 from scaler.chains.chain import chain
 from scaler.chains.records import Chain
-from scaler.records import Verdict
+from scaler.expressions import names
+from scaler.records import BasisKind, Verdict
 from scaler.settling.solve import middle
 
 PRESS = Path(__file__).parent / "cases" / "press.toml"
@@ -33,7 +34,7 @@ def shown(engine: scaler.CheckResult) -> dict[str, Chain]:
     return {item.id: item for item in chains_shown(engine)}
 
 
-def test_chains_of_three_sizes_and_all_that_fails(tmp_path: Path) -> None:
+def test_conditions_sums_and_all_that_fails(tmp_path: Path) -> None:
     """Failing pairs of two sizes are there, holding ones are not, and the page counts the rest."""
     shutil.copy(PRESS, tmp_path / "model.toml")
     result = scaler.check(scaler.load(tmp_path))
@@ -43,7 +44,17 @@ def test_chains_of_three_sizes_and_all_that_fails(tmp_path: Path) -> None:
     assert verdicts["bush_in_flange"] is Verdict.HOLDS and "bush_in_flange" not in found
     assert "links_clear_the_plate" in found
     left = len(verdicts) - len(found)
-    assert f"{left} more are pairs of two sizes that hold" in report_page(result)
+    assert f"{left} more stand in the table of verdicts alone" in report_page(result)
+
+
+def test_what_is_judged_at_basic_sizes_has_no_bars(
+    engine: scaler.CheckResult, shown: dict[str, Chain]
+) -> None:
+    """No size's limits do anything there; every other condition of two sizes or more is shown."""
+    for finding in engine.findings:
+        item = finding.statement
+        if item.what == "condition" and len(names(item.node)) >= 2:
+            assert (item.id in shown) == (item.basis.kind is not BasisKind.BASIC_SIZE)
 
 
 def test_figures_are_those_of_the_command(
@@ -97,7 +108,7 @@ def test_pressure_parts_have_no_chain(tmp_path: Path) -> None:
     )
     result = scaler.check(scaler.load(tmp_path))
     assert chains_shown(result) == ()
-    assert "No chain of three sizes or more" in report_page(result)
+    assert "nothing more: see the verdicts" in report_page(result)
 
 
 def test_chains_and_verdicts_lead_to_each_other(engine: scaler.CheckResult) -> None:

@@ -3,7 +3,8 @@
 ``python tests/tour.py`` compares; ``python tests/tour.py --write`` puts the present output in.
 A block begins with ```` ```console ```` and holds one ``$ scaler …`` line; a remark ``(… n lines
 more)`` at its end stands for the rest of a long answer. A ```` ```toml ```` block whose first line
-is ``# folder/file.toml`` is that file.
+is ``# folder/file.toml`` is that file. The pictures are taken out of the pages that the tour's own
+commands write, and stand in ``tests/pictures``.
 """
 
 from __future__ import annotations
@@ -21,6 +22,14 @@ from scaler.cli.main import cli
 
 README = Path(__file__).parent.parent / "README.md"
 FILE = re.compile(r"```toml\n# ([a-z_]+/[a-z_]+\.toml)\n(.*?)```", re.DOTALL)
+FOLDER = Path(__file__).parent / "pictures"
+PICTURES = {
+    "bush.svg": ("cards/bush.html", "s-bush-t"),
+    "pairs.svg": ("cards/report.html", "graph-1-t"),
+    "chain.svg": ("cards/report.html", "chain-5-t"),
+    "departures.svg": ("cards/report.html", "departures-p-t"),
+}
+"""Each picture: the page of the tour that it stands on, and the name of its title there."""
 BLOCK = re.compile(r"```console\n\$ (scaler [^\n]*)\n(.*?)```", re.DOTALL)
 CUT = re.compile(r"\(… \d+ lines more\)\n$")
 SHOWN = 24
@@ -42,8 +51,23 @@ def shown(full: str, cut: bool) -> str:
     return "\n".join(lines) + "\n"
 
 
-def tour(text: str) -> str:
-    """The README's text with every block's output as the tool prints it now."""
+def standing_alone(page: str, title: str) -> str:
+    """One picture of a page as a file of its own, on a white ground."""
+    from scaler.cards.pictures import STYLE
+
+    start = page.index(f'<svg class="pic" role="img" aria-labelledby="{title} ')
+    picture = page[start : page.index("</svg>", start) + len("</svg>")]
+    picture = picture.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
+    ground = f'<style>{STYLE}</style><rect width="100%" height="100%" fill="#fff"/>'
+    picture = re.sub("</desc>", f"</desc>{ground}", picture, count=1)
+    return re.sub(r"</?a(?: [^>]*)?>", "", picture) + "\n"
+
+
+def tour(text: str, pictures: dict[str, str] | None = None) -> str:
+    """The README's text with every block's output as the tool prints it now.
+
+    ``pictures`` takes those of the pages that the tour wrote, by their names.
+    """
     here = os.getcwd()
     with tempfile.TemporaryDirectory() as folder:
         os.chdir(folder)
@@ -51,20 +75,34 @@ def tour(text: str) -> str:
             Path(name).parent.mkdir(exist_ok=True)
             Path(name).write_text(body, encoding="utf-8")
         try:
-            return BLOCK.sub(
+            shown_now = BLOCK.sub(
                 lambda m: (
                     f"```console\n$ {m.group(1)}\n"
                     f"{shown(output(m.group(1)), bool(CUT.search(m.group(2))))}```"
                 ),
                 text,
             )
+            for name, (page, title) in PICTURES.items() if pictures is not None else ():
+                pictures[name] = standing_alone(Path(page).read_text(encoding="utf-8"), title)
+            return shown_now
         finally:
             os.chdir(here)
 
 
+def kept(name: str) -> str:
+    """A picture as it stands beside the tests, '' where it does not."""
+    place = FOLDER / name
+    return place.read_text(encoding="utf-8") if place.exists() else ""
+
+
 if __name__ == "__main__":
     old = README.read_text(encoding="utf-8")
-    new = tour(old)
+    drawn: dict[str, str] = {}
+    new = tour(old, drawn)
+    same = old == new and all(kept(name) == picture for name, picture in drawn.items())
     if "--write" in sys.argv:
         README.write_text(new, encoding="utf-8")
-    sys.exit(0 if "--write" in sys.argv or old == new else 1)
+        FOLDER.mkdir(exist_ok=True)
+        for name, picture in drawn.items():
+            (FOLDER / name).write_text(picture, encoding="utf-8")
+    sys.exit(0 if "--write" in sys.argv or same else 1)

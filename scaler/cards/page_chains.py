@@ -1,6 +1,7 @@
 """Chains on the report: where each lies in its window, and what every size does to it, as bars.
 
-Pairs of two sizes that hold are left out: their window stands in the table of verdicts. A bar is
+Pairs of two sizes that hold are left out, and what is judged at basic sizes, where no size's limits
+do anything: they stand in the table of verdicts. A bar is
 how far a size moves the closing dimension, either way, within its limits and on the basis stated;
 the figures are those of ``scaler chain``. Bars and bands are told apart by their filling, not by
 colour.
@@ -17,11 +18,12 @@ from scaler.cards.page_html import esc
 from scaler.cards.pictures import Pen
 from scaler.expressions import names
 from scaler.measures.lengths import format_decimal
-from scaler.records import Bounds, Verdict
+from scaler.records import BasisKind, Bounds, Verdict
 from scaler.settling.solve import middle
 
 if TYPE_CHECKING:
     from scaler.chains.records import Chain
+    from scaler.checking.check import Finding
     from scaler.checking.conflicts import CheckResult
 
 MOST_CHAINS = 60
@@ -30,13 +32,8 @@ ROW = 4.8
 
 
 def chains_shown(result: CheckResult) -> tuple[Chain, ...]:
-    """The chains worth a picture: three sizes or more, and whatever does not hold."""
-    wanted = [
-        finding.statement.id
-        for finding in result.findings
-        if finding.verdict is not Verdict.REFUSED
-        and (finding.verdict is not Verdict.HOLDS or len(names(finding.statement.node)) > 2)
-    ]
+    """The chains worth a picture: conditions, pairs that are sums, and whatever does not hold."""
+    wanted = [f.statement.id for f in result.findings if _worth_it(f)]
     if not wanted:
         return ()
     from scaler.chains.chain import chains
@@ -46,6 +43,14 @@ def chains_shown(result: CheckResult) -> tuple[Chain, ...]:
     kept = frozenset(wanted[:MOST_CHAINS])
     found = chains(result.model, draws=0, only=kept, checker=checker)
     return tuple(chain for chain in found if chain.basic is not None)
+
+
+def _worth_it(finding: Finding) -> bool:
+    statement = finding.statement
+    if finding.verdict is Verdict.REFUSED or statement.basis.kind is BasisKind.BASIC_SIZE:
+        return False
+    least = 2 if statement.what == "condition" else 3
+    return finding.verdict is not Verdict.HOLDS or len(names(statement.node)) >= least
 
 
 def chain_anchor(number: int) -> str:
@@ -58,7 +63,7 @@ def chains_block(
 ) -> str:
     """Every chain with its window and its bars; what was left out is said."""
     if not found:
-        return "<p>No chain of three sizes or more, and nothing that fails.</p>"
+        return "<p>Pairs of two sizes that hold, and nothing more: see the verdicts.</p>"
     unit = result.model.work_unit
     blocks = []
     for chain in found:
@@ -70,7 +75,12 @@ def chains_block(
             f"{verdict}</h3>{picture(chain, number, unit, width)}</figure>"
         )
     left = sum(1 for f in result.findings if f.verdict is not Verdict.REFUSED) - len(found)
-    more = f" {left} more are pairs of two sizes that hold." if left > 0 else ""
+    more = (
+        f" {left} more stand in the table of verdicts alone: pairs of two sizes that hold, and what "
+        "is judged at basic sizes."
+        if left > 0
+        else ""
+    )
     return (
         "<p>Above, where the closing dimension lies: a frame for what is wanted, hatched for the "
         "worst case, solid for root sum square. Below, a bar a size: how far its limits move it "

@@ -182,6 +182,6 @@ def size_words(text: str) -> str:
     >>> size_words("frame.horn_slot - 2*cheek.thickness")
     'frame horn slot − 2 × cheek thickness'
     """
-    words = re.sub(r"(?<=[a-z0-9_])\.(?=[a-z])", " ", text).replace("_", " ")
+    words = re.sub(r"(?<=[a-z0-9_])\.(?=[a-z])", " ", text).replace("_", " ").replace("@", " ")
     words = words.replace(" - ", " − ").replace("*", " × ").replace("/", " ÷ ")
     return " ".join(words.split())

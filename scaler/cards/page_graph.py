@@ -18,6 +18,8 @@ from scaler.cards.pictures import LINE_OF, Pen, number
 COLUMNS = 4
 BOX_W, BOX_H, GAP, ROW = 30.0, 10.0, 20.5, 14.5
 TEXT = 3.0
+EDGE = 0.4
+"""Half a line's width, kept clear at the sides [mm]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +130,7 @@ def pictures(
     """
     sheets: list[list[_Band]] = []
     used = 0.0
-    for band in bands(links, max(2, int((width + GAP) // (BOX_W + GAP)))):
+    for band in bands(links, max(2, int((width - 2 * EDGE + GAP) // (BOX_W + GAP)))):
         needed = band.rows * ROW + 5
         if not sheets or used + needed > height:
             sheets.append([])
@@ -155,7 +157,7 @@ def pictures(
 def _draw(pen: Pen, band: _Band, titles: Mapping[str, str], top: float) -> None:
     def corner(name: str) -> tuple[float, float]:
         column, row = band.places[name]
-        return column * (BOX_W + GAP), top + row * ROW
+        return EDGE + column * (BOX_W + GAP), top + row * ROW
 
     between: dict[tuple[str, str], int] = {}
     tags: list[tuple[float, float, Link]] = []

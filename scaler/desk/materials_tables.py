@@ -200,8 +200,8 @@ def _bars_grid(orders: Sequence[Order], unit: str) -> Grid:
         needed = length_words(order.needed, unit) if order.needed else "-"
         if order.area:
             needed = area_words(order.area, unit)
-        elif order.section.form != "plate" and not order.needed:
-            continue  # nothing of it has a length: said once below the cutting list
+        elif not order.needed:
+            continue  # nothing of it has a length or an outline: said once elsewhere
         rows.append((order.section.designation, needed, _proof(order, unit), order.note))
         for words in cut_words(order, unit):
             rows.append(("", "", f"  {words}", ""))
