@@ -9,6 +9,7 @@ from functools import cached_property
 
 from scaler.checking.last_cut import Cuts, NoRange, last_cut
 from scaler.checking.statements import Statement, statement_of, statements
+from scaler.checking.whole_parts import WholeParts, WholeWindow
 from scaler.expressions import (
     EvaluationError,
     Linear,
@@ -22,7 +23,7 @@ from scaler.expressions import (
 from scaler.expressions.intervals import Interval, lower, upper
 from scaler.progress import told
 from scaler.records import BasisKind, Bounds, Cause, Deviations, Model, Reading, Stage, Verdict
-from scaler.settling.limits import LimitsOf, uncertainty
+from scaler.settling.limits import LimitsOf, uncertainty, unknown
 from scaler.settling.put_in import put_in
 from scaler.settling.settle import Settlement, settle
 from scaler.settling.solve import Value, middle, value_of
@@ -96,7 +97,8 @@ class Checker:
         self.limits_of = LimitsOf(model)
         self._limits: dict[str, Deviations] = {}
         self._inner: dict[str, Form | None] = {}
-        self._forms: dict[str, tuple[Node, Form | None]] = {}
+        self._forms: dict[str, tuple[Node, Form | None, Form | None]] = {}
+        self._departures: dict[str, Fraction | None] = {}
         self._sizes: dict[Node, tuple[str, ...]] = {}
 
     @property
@@ -167,17 +169,19 @@ class Checker:
 
     def form_of(self, statement: Statement) -> Form | None:
         """A statement's linear form in sizes that are made; None where it is not linear."""
-        node, form = self._forms.get(statement.id, (None, None))
+        node, _, form = self._forms.get(statement.id, (None, None, None))
         if node is not statement.node:  # another of that name, or none yet
-            form = self.expanded(statement.node)
-            self._forms[statement.id] = statement.node, form
+            plain = linear(statement.node, self.model.ratio)
+            form = None if plain is None else self._expanded(plain)
+            self._forms[statement.id] = statement.node, plain, form
         return form
 
     def expanded(self, node: Node) -> Form | None:
         """A linear form in sizes that are made, definitions put in; None where it is not linear."""
         form = linear(node, self.model.ratio)
-        if form is None:
-            return None
+        return None if form is None else self._expanded(form)
+
+    def _expanded(self, form: Form) -> Form | None:
         waiting = [name for name in form.coefficients if self.is_result(name)]
         if not waiting:
             return form
@@ -251,6 +255,9 @@ class Checker:
         if refused or any(name not in self.values for name in named):
             note = "a pressure part takes part: no figure is given"
             return Finding(statement, None, nothing, Verdict.REFUSED, None, note=note)
+        plain = self.plainly(statement)
+        if plain is not None:
+            return plain
         try:
             basic = self.basic_of(statement)
         except EvaluationError as error:
@@ -278,9 +285,71 @@ class Checker:
         else:
             verdict = Verdict.DOUBTFUL
         finding = Finding(statement, basic, found, verdict, None, aim, note)
-        if verdict is Verdict.HOLDS:
-            return finding
-        return replace(finding, cause=self.cause(finding), shares=self.shares(statement))
+        return finding if verdict is Verdict.HOLDS else self.explained(finding)
+
+    def explained(self, finding: Finding) -> Finding:
+        """A finding with its cause, and what moved the statement."""
+        return Finding(
+            finding.statement,
+            finding.basic,
+            finding.found,
+            finding.verdict,
+            self.cause(finding),
+            finding.aim,
+            finding.note,
+            self.shares(finding.statement),
+        )
+
+    @cached_property
+    def whole(self) -> WholeParts:
+        """The sizes that have an exact figure, as whole numbers."""
+        return WholeParts(self.values)
+
+    def plainly(self, statement: Statement) -> Finding | None:
+        """The finding on a linear statement between exact sizes, judged on its limits or at basic
+        sizes; None where :meth:`finding` has to look closer."""
+        lower, upper = statement.lower, statement.upper
+        kind, named = statement.basis.kind, names(statement.node)
+        at_basic = self.stage is not Stage.CHOSEN or kind is BasisKind.BASIC_SIZE
+        if not at_basic and kind is BasisKind.LAST_CUT:
+            return None
+        if (lower is None and upper is None) or not self.whole.sizes.keys() >= set(named):
+            return None
+        if self._defines and f"{statement.what} {statement.id}" in self._defines:
+            return None
+        try:
+            form = self.form_of(statement)
+        except EvaluationError:
+            return None
+        window = None if form is None else self._window(form, at_basic, statement.copy)
+        if window is None:
+            return None
+        inside = window.within(window.basic, window.basic, lower, upper)
+        if not inside and self.stage is Stage.CHOSEN and all(map(self.is_made, named)):
+            return None  # the readings may not decide
+        basic = window.mm(window.basic)
+        found = (basic, basic) if at_basic else (window.mm(window.low), window.mm(window.high))
+        if not inside:
+            verdict = self.outside(statement, basic)
+        elif at_basic or window.within(window.low, window.high, lower, upper):
+            return Finding(statement, basic, found, Verdict.HOLDS, None)
+        else:
+            verdict = Verdict.DOUBTFUL
+        return self.explained(Finding(statement, basic, found, verdict, None))
+
+    def _window(self, form: Form, at_basic: bool, copy: str) -> WholeWindow | None:
+        """A form in whole numbers, at basic sizes or within all limits; None where that does not
+        go."""
+        if at_basic:
+            return self.whole.at_basic(form)
+        for name in form.coefficients:
+            if name in self.cuts.served:
+                return None
+            if name not in self.whole.ends:
+                limits = self.limits(name)
+                if unknown(limits) or not self.whole.limit(name, limits.lower, limits.upper):
+                    return None
+        return self.whole.within_limits(form)
 
     def defining(self, statement: Statement, basic: Value) -> Finding | None:
         """The finding on an equality that a size was solved from: it holds as nearly as the rule of
@@ -404,20 +473,38 @@ class Checker:
             plain = self._statement_without_copies(statement)
             if self._within(plain, self.planned.values) is True:
                 return Cause.AS_MADE
-        plain_id = statement.id.partition("@")[0]
-        at_exact = statement_of(self.model, statement.what, plain_id, self.exact.values)
-        at_exact = statement if at_exact is None else at_exact
-        if self._within(at_exact, self.exact.values) is False:
+        if self._within(self._at_exact(statement), self.exact.values) is False:
             return Cause.DOES_NOT_SCALE
         return Cause.ROUNDING
+
+    def _at_exact(self, statement: Statement) -> Statement:
+        """A statement as it is at exact scale: without copies, a named fit at the exact size."""
+        pair = self.model.pairs.get(statement.id) if statement.what == "pair" else None
+        named = pair is not None and (pair.fit.iso or pair.fit.trade)
+        if not named and "@" not in statement.id and "@" not in "".join(names(statement.node)):
+            return statement
+        plain = statement.id.partition("@")[0]
+        return statement_of(self.model, statement.what, plain, self.exact.values) or statement
 
     @staticmethod
     def _statement_without_copies(statement: Statement) -> Statement:
         node = rename(statement.node, lambda name: name.partition("@")[0])
         return replace(statement, node=node)
 
+    @cached_property
+    def copies_read(self) -> bool:
+        """Whether any copy of a part has a reading of its own."""
+        return any("@" in name for name in self.values)
+
+    @cached_property
+    def _any_made(self) -> bool:
+        made = (settled.made for settled in self.settlement.results.values())
+        return self.copies_read or any(made)
+
     def _touched(self, statement: Statement) -> bool:
         """Whether a reading or a made size enters a statement, also through definitions."""
+        if not self._any_made:
+            return False
         stack, seen = list(names(statement.node)), set[str]()
         while stack:
             name = stack.pop()
@@ -437,9 +524,12 @@ class Checker:
         Exact for linear statements; for others the derivative at the basic sizes times the
         departure. Sizes without an exact size have no departure.
         """
-        form = linear(statement.node, self.model.ratio)
-        if form is not None:
-            factors: Mapping[str, Fraction] = form.coefficients
+        form = self._forms.get(statement.id)
+        plain = form[1] if form is not None and form[0] is statement.node else None
+        if plain is None:
+            plain = linear(statement.node, self.model.ratio)
+        if plain is not None:
+            factors: Mapping[str, Fraction] = plain.coefficients
         else:
             at = {name: middle(self.values[name]) for name in names(statement.node)}
             try:
@@ -449,9 +539,16 @@ class Checker:
             factors = {n: middle(slope) for n, slope in slopes.items() if slope is not None}
         found = []
         for name, factor in factors.items():
-            before = self.exact.values.get(name.partition("@")[0])
-            if before is not None:
-                moved = factor * (middle(self.values[name]) - middle(before))
-                if moved:
-                    found.append((name, moved))
+            off = self.departure(name)
+            if off:
+                moved = off if factor == 1 else -off if factor == -1 else factor * off
+                found.append((name, moved))
         return tuple(sorted(found, key=lambda item: (-abs(item[1]), item[0])))
+
+    def departure(self, name: str) -> Fraction | None:
+        """How far a size at this stage is off its exact size; None where it has none."""
+        if name not in self._departures:
+            before = self.exact.values.get(name.partition("@")[0])
+            off = None if before is None else middle(self.values[name]) - middle(before)
+            self._departures[name] = off
+        return self._departures[name]

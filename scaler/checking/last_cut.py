@@ -140,12 +140,13 @@ class Cuts:
             identity, _, copy = name.partition("@")
             reading = checker.readings.get((identity, copy))
             size = checker.model.sizes[identity]
-            read = uncertainty(size, reading.instrument if reading else "")[1]
-            worth += abs(coefficient / factor) * read
+            tracked = -coefficient / factor
+            read = abs(tracked) * uncertainty(size, reading.instrument if reading else "")[1]
+            worth += read
             if checker.is_made(name):
-                made_worth += abs(coefficient / factor) * read
+                made_worth += read
             else:
-                tracks[name] = -coefficient / factor
+                tracks[name] = tracked
         ends = [
             None if bound is None else (bound - rest) / factor
             for bound in (statement.lower, statement.upper)
@@ -203,6 +204,23 @@ class Cuts:
         Exact where no size is cut last to several statements; else certainly not too narrow.
         Raises NoRange.
         """
+        low, high, left = self.untied(constant, factors, copy)
+        for name, factor in left.items():
+            down, up = self.ends(name)
+            if factor > 0:
+                low, high = low + factor * down, high + factor * up
+            else:
+                low, high = low + factor * up, high + factor * down
+        return low, high
+
+    def untied(
+        self, constant: Fraction, factors: Mapping[str, Fraction], copy: str = ""
+    ) -> tuple[Fraction, Fraction, dict[str, Fraction]]:
+        """The same sum without the sizes that are cut last: they follow the others, or lie in a
+        range of their own. The least and greatest constant, and the factors that are left.
+
+        Raises NoRange.
+        """
         checker = self.checker
         left = {name: factor for name, factor in factors.items() if factor}
         low = high = constant
@@ -227,13 +245,7 @@ class Cuts:
                     left.pop(other, None)
             width = abs(factor) * follows.margin
             low, high = low + start - width, high + start + width
-        for name, factor in left.items():
-            down, up = self.ends(name)
-            if factor > 0:
-                low, high = low + factor * down, high + factor * up
-            else:
-                low, high = low + factor * up, high + factor * down
-        return low, high
+        return low, high, left
 
     def ends(self, name: str) -> Range:
         """The least and the greatest size within limits. Raises NoRange where there are none."""
@@ -361,6 +373,8 @@ class Cuts:
         """The least of (one's upper − other's lower) over all values of the other sizes."""
         if one.upper is None or other.lower is None:
             return None
+        if one is other:  # both ends move together
+            return one.upper - other.lower
         tracks = {
             name: one.tracks.get(name, ZERO) - other.tracks.get(name, ZERO)
             for name in dict.fromkeys((*one.tracks, *other.tracks))
@@ -374,8 +388,9 @@ class Cuts:
         gap = self.overlap(one, other, copy)
         if gap is None:
             return None
-        need = tolerance + 2 * max(one.made_worth, other.made_worth)
-        need += one.worth - one.made_worth + other.worth - other.made_worth
+        need = tolerance + one.worth + other.worth
+        if one.made_worth or other.made_worth:
+            need += 2 * max(one.made_worth, other.made_worth) - one.made_worth - other.made_worth
         return (gap, need) if gap <= need else None
 
 
@@ -400,8 +415,9 @@ def least_overlap(checker: Checker, one: Window, other: Window) -> Fraction | No
 def aim_at(basic: Fraction, found: Sequence[Window], tolerance: Fraction) -> Fraction:
     """The target nearest to the basic size that keeps the cut inside every window (at basic sizes
     of the others); the middle of what the windows leave where no target does."""
-    lows = [w.lower + tolerance / 2 + w.worth for w in found if w.lower is not None]
-    highs = [w.upper - tolerance / 2 - w.worth for w in found if w.upper is not None]
+    half = tolerance / 2
+    lows = [w.lower + (half + w.worth) for w in found if w.lower is not None]
+    highs = [w.upper - (half + w.worth) for w in found if w.upper is not None]
     low, high = max(lows, default=None), min(highs, default=None)
     if low is not None and high is not None and low > high:
         ends = [max(w.lower for w in found if w.lower is not None)]
@@ -442,7 +458,8 @@ def last_cut(
     assert form is not None
     factor = form.coefficients[last]
     shifted = middle(basic) + factor * (target - middle(checker.values[last]))
-    ends = (shifted - abs(factor) * margin, shifted + abs(factor) * margin)
+    width = abs(factor) * margin
+    ends = (shifted - width, shifted + width)
     note = _lack(cuts, last, mine, found, tolerance, by, copy)
     if not note and not cuts.straight(last, copy):
         note = f"not promised: {last} also serves a statement that is not linear"
@@ -461,7 +478,7 @@ def _lack(
     """The worst lack of overlap between a window and the others of its size, in words."""
     worst: tuple[Fraction, str, Fraction, Fraction] | None = None
     for other in found:
-        for top, bottom in ((mine, other), (other, mine)):
+        for top, bottom in ((mine, other), (other, mine))[: 1 if other is mine else 2]:
             lack = cuts.lacking(top, bottom, tolerance, copy)
             if lack is not None:
                 entry = (lack[0] - lack[1], other.statement.id, *lack)

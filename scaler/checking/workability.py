@@ -15,20 +15,20 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
+from scaler.checking.check import Checker, Statement
 from scaler.checking.workability_holes import holes
 from scaler.checking.workability_parts import Tools, WorkPart, is_made, parts_of
-from scaler.checking.workability_rules import Asked, rules
+from scaler.checking.workability_rules import Asked, less, rules
 from scaler.checking.workability_slots import drills, slots
 from scaler.checking.workability_stock import registers, stock
 from scaler.expressions import Node, names, rename
 from scaler.problems import InputError, Place, Problem, nearest, shorten
 from scaler.records import Basis, BasisKind, Bounds, Cause, Model, Stage, Verdict
+from scaler.settling.solve import Value, value_of
 
 if TYPE_CHECKING:
     import pandas
 
-    from scaler.checking.check import Checker, Statement
-    from scaler.settling.solve import Value
 
 ZERO = Fraction(0)
 BASIS = Basis(BasisKind.BOTH_LIMITS, stated=False)
@@ -148,20 +148,13 @@ def workability(
     Returns: Workability, in the order of the model's parts.
     Raises: InputError for an overrule that names no check of the model, naming the nearest.
     """
-    from scaler.checking.check import Checker as MakeChecker
-
-    checker = checker or MakeChecker(model, Stage.CHOSEN)
+    checker = checker or Checker(model, Stage.CHOSEN)
     asked = list(_asked(checker))
     stated = {name: reason for name, (reason, _) in model.overrules.items()}
     places = {name: place for name, (_, place) in model.overrules.items()}
     reasons = _checked(asked, {**stated, **(overrules or {})}, places)
     return Workability(
-        tuple(
-            finding
-            for item in asked
-            if not _all_made(checker, item)
-            for finding in _findings(checker, item, reasons)
-        )
+        tuple(finding for item in asked for finding in _findings(checker, item, reasons))
     )
 
 
@@ -183,11 +176,6 @@ def _sizes(item: Asked) -> tuple[str, ...]:
     return tuple(dict.fromkeys((item.subject, *names(item.found), *names(item.wanted))))
 
 
-def _all_made(checker: Checker, item: Asked) -> bool:
-    """Whether every size of a check is made: nothing is left to look at before cutting."""
-    return all(is_made(checker, name) for name in _sizes(item))
-
-
 # ----------------------------------------------------------------------------------- overruling
 
 
@@ -198,6 +186,8 @@ def _prefixes(identity: str) -> Iterator[str]:
 
 
 def _reason(item: Asked, suffix: str, reasons: Mapping[str, str]) -> str:
+    if not reasons:
+        return ""
     wanted = (f"{item.id}{suffix}", *_prefixes(item.id))
     return next((reasons[name] for name in wanted if name in reasons), "")
 
@@ -241,14 +231,21 @@ def _checked(
 
 
 def _findings(checker: Checker, item: Asked, reasons: Mapping[str, str]) -> Iterator[WorkFinding]:
+    """The findings on a check; none where every size of it is made: then nothing is left to look
+    at before cutting."""
+    sizes = _sizes(item)
+    if all(is_made(checker, name) for name in sizes):
+        return
     for suffix, found, wanted in _by_copies(checker, item):
         reason = _reason(item, suffix, reasons)
-        yield _finding(checker, item, suffix, found, wanted, reason)
+        yield _finding(checker, item, sizes, suffix, found, wanted, reason)
 
 
 def _by_copies(checker: Checker, item: Asked) -> list[tuple[str, Node, Node]]:
     """A check copy by copy, where copies have readings of their own."""
     copies: dict[str, None] = {}
+    if not checker.copies_read:
+        return [("", item.found, item.wanted)]
     for name in (*names(item.found), *names(item.wanted)):
         for copy in checker.model.parts[checker.model.sizes[name].part].copies:
             if f"{name}@{copy}" in checker.values:
@@ -263,21 +260,22 @@ def _by_copies(checker: Checker, item: Asked) -> list[tuple[str, Node, Node]]:
 
 
 def _statement(item: Asked, suffix: str, found: Node, wanted: Node, place: Place) -> Statement:
-    from scaler.checking.check import Statement as MakeStatement
-    from scaler.checking.workability_rules import less
-
     rule = item.rule
-    return MakeStatement(
+    return Statement(
         f"{item.id}{suffix}", "workability", less(found, wanted), ZERO, None, BASIS, item.text,
         "", "", rule.title, item.note or rule.note, rule.source, "length", place, False,
     )  # fmt: skip
 
 
 def _finding(
-    checker: Checker, item: Asked, suffix: str, found: Node, wanted: Node, reason: str
+    checker: Checker,
+    item: Asked,
+    sizes: tuple[str, ...],
+    suffix: str,
+    found: Node,
+    wanted: Node,
+    reason: str,
 ) -> WorkFinding:
-    from scaler.settling.solve import value_of
-
     place = checker.model.sizes[item.subject].place
     statement = _statement(item, suffix, found, wanted, place)
     judged = checker.finding(statement)
@@ -291,7 +289,7 @@ def _finding(
         item.rule.id,
         item.rule.title,
         item.subject.partition(".")[0],
-        _sizes(item),
+        sizes,
         item.text,
         None if item.doubt else values[0],
         None if item.doubt else values[1],

@@ -199,8 +199,17 @@ def names(node: Node | Comparison) -> tuple[str, ...]:
     if isinstance(node, Comparison):
         return tuple(dict.fromkeys(name for side in node.sides for name in names(side)))
     if node._names is None:  # found once: a node never changes
-        found = (item.name for item in walk(node) if isinstance(item, Name))
-        object.__setattr__(node, "_names", tuple(dict.fromkeys(found)))
+        found: dict[str, None] = {}
+        stack: list[Node] = [node]
+        while stack:
+            item = stack.pop()
+            if type(item) is Name:
+                found[item.name] = None
+            elif item._names is not None:
+                found.update(dict.fromkeys(item._names))
+            else:
+                stack.extend(reversed(children(item)))
+        object.__setattr__(node, "_names", tuple(found))
     return node._names or ()
 
 
