@@ -8,8 +8,8 @@ from fractions import Fraction
 from functools import cached_property
 
 from scaler.checking.last_cut import Cuts, NoRange, last_cut
+from scaler.checking.plain_findings import PlainFindings, outside
 from scaler.checking.statements import Statement, statement_of, statements
-from scaler.checking.whole_parts import WholeParts, WholeWindow
 from scaler.expressions import (
     EvaluationError,
     Linear,
@@ -23,7 +23,7 @@ from scaler.expressions import (
 from scaler.expressions.intervals import Interval, lower, upper
 from scaler.progress import told
 from scaler.records import BasisKind, Bounds, Cause, Deviations, Model, Reading, Stage, Verdict
-from scaler.settling.limits import LimitsOf, uncertainty, unknown
+from scaler.settling.limits import LimitsOf, uncertainty
 from scaler.settling.put_in import put_in
 from scaler.settling.settle import Settlement, settle
 from scaler.settling.solve import Value, middle, value_of
@@ -133,6 +133,11 @@ class Checker:
     def findings(self) -> tuple[Finding, ...]:
         """One finding a statement, in order."""
         return tuple(self.finding(item) for item in told(self.statements, "pairs and conditions"))
+
+    @cached_property
+    def verdicts(self) -> tuple[Verdict, ...]:
+        """The verdict on each statement, in order: what the findings say, without the figures."""
+        return tuple(self.verdict(item) for item in told(self.statements, "pairs and conditions"))
 
     # --- sizes
 
@@ -247,6 +252,11 @@ class Checker:
         """The statement's expression at this stage. Raises KeyError where a size has no figure."""
         return value_of(statement.node, self.values, self.model.ratio)
 
+    def verdict(self, statement: Statement) -> Verdict:
+        """The verdict that :meth:`finding` comes to."""
+        verdict = self.plain.verdict(statement)
+        return self.finding(statement).verdict if verdict is None else verdict
+
     def finding(self, statement: Statement) -> Finding:
         """Verdict, window found on the basis, and cause of one statement."""
         nothing: Bounds = (None, None)
@@ -255,7 +265,7 @@ class Checker:
         if refused or any(name not in self.values for name in named):
             note = "a pressure part takes part: no figure is given"
             return Finding(statement, None, nothing, Verdict.REFUSED, None, note=note)
-        plain = self.plainly(statement)
+        plain = self.plain.finding(statement)
         if plain is not None:
             return plain
         try:
@@ -275,7 +285,8 @@ class Checker:
         if inside is False and self.undecided(statement, found):
             verdict, note = Verdict.DOUBTFUL, "the readings cannot decide"
         elif inside is False:
-            verdict = self.outside(statement, basic)
+            below = statement.lower is not None and middle(basic) < statement.lower
+            verdict = outside(statement.what, below)
         elif inside is None or note.startswith("not promised"):
             verdict = Verdict.DOUBTFUL
         elif (
@@ -288,7 +299,9 @@ class Checker:
         return finding if verdict is Verdict.HOLDS else self.explained(finding)
 
     def explained(self, finding: Finding) -> Finding:
-        """A finding with its cause, and what moved the statement."""
+        """A finding with its cause, and what moved the statement (checks of workability show no
+        such thing)."""
+        told_of = finding.statement.what != "workability"
         return Finding(
             finding.statement,
             finding.basic,
@@ -297,65 +310,21 @@ class Checker:
             self.cause(finding),
             finding.aim,
             finding.note,
-            self.shares(finding.statement),
+            self.shares(finding.statement) if told_of else (),
         )
 
     @cached_property
-    def whole(self) -> WholeParts:
-        """The sizes that have an exact figure, as whole numbers."""
-        return WholeParts(self.values)
+    def plain(self) -> PlainFindings:
+        """The findings on ordinary statements."""
+        return PlainFindings(self)
 
-    def plainly(self, statement: Statement) -> Finding | None:
-        """The finding on a linear statement between exact sizes, judged on its limits or at basic
-        sizes; None where :meth:`finding` has to look closer."""
-        lower, upper = statement.lower, statement.upper
-        kind, named = statement.basis.kind, names(statement.node)
-        at_basic = self.stage is not Stage.CHOSEN or kind is BasisKind.BASIC_SIZE
-        if not at_basic and kind is BasisKind.LAST_CUT:
-            return None
-        if (lower is None and upper is None) or not self.whole.sizes.keys() >= set(named):
-            return None
-        if self._defines and f"{statement.what} {statement.id}" in self._defines:
-            return None
-        try:
-            form = self.form_of(statement)
-        except EvaluationError:
-            return None
-        window = None if form is None else self._window(form, at_basic, statement.copy)
-        if window is None:
-            return None
-        inside = window.within(window.basic, window.basic, lower, upper)
-        if not inside and self.stage is Stage.CHOSEN and all(map(self.is_made, named)):
-            return None  # the readings may not decide
-        basic = window.mm(window.basic)
-        found = (basic, basic) if at_basic else (window.mm(window.low), window.mm(window.high))
-        if not inside:
-            verdict = self.outside(statement, basic)
-        elif at_basic or window.within(window.low, window.high, lower, upper):
-            return Finding(statement, basic, found, Verdict.HOLDS, None)
-        else:
-            verdict = Verdict.DOUBTFUL
-        return self.explained(Finding(statement, basic, found, verdict, None))
-
-    def _window(self, form: Form, at_basic: bool, copy: str) -> WholeWindow | None:
-        """A form in whole numbers, at basic sizes or within all limits; None where that does not
-        go."""
-        if at_basic:
-            return self.whole.at_basic(form)
-        for name in form.coefficients:
-            if name in self.cuts.served:
-                return None
-            if name not in self.whole.ends:
-                limits = self.limits(name)
-                if unknown(limits) or not self.whole.limit(name, limits.lower, limits.upper):
-                    return None
-        return self.whole.within_limits(form)
+    def defines(self, statement: Statement) -> bool:
+        """Whether a size was solved from a statement."""
+        return bool(self._defines) and f"{statement.what} {statement.id}" in self._defines
 
     def defining(self, statement: Statement, basic: Value) -> Finding | None:
         """The finding on an equality that a size was solved from: it holds as nearly as the rule of
         that size can make it. None for any other statement."""
-        if not self._defines:
-            return None
         size = self._defines.get(f"{statement.what} {statement.id}")
         if size is None or statement.lower is None or statement.lower != statement.upper:
             return None
@@ -390,14 +359,6 @@ class Checker:
         reaches_up = statement.lower is None or found[1] is None or found[1] >= statement.lower
         reaches_down = statement.upper is None or found[0] is None or found[0] <= statement.upper
         return reaches_up and reaches_down
-
-    @staticmethod
-    def outside(statement: Statement, basic: Value) -> Verdict:
-        """The verdict on a basic size outside its window."""
-        if statement.what != "pair":
-            return Verdict.FAILS
-        low = statement.lower is not None and middle(basic) < statement.lower
-        return Verdict.TIGHT if low else Verdict.LOOSE
 
     def on_basis(self, statement: Statement, basic: Value) -> tuple[Bounds, Aim | None, str]:
         """The window found on the statement's basis, the aim of a last cut, and a note."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from scaler import collection
@@ -18,7 +19,7 @@ from scaler.settling.solve import middle
 if TYPE_CHECKING:
     import pandas
 
-    from scaler.checking.workability import WorkFinding
+    from scaler.checking.workability import Workability, WorkFinding
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,21 +40,48 @@ class Conflict:
     path: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class CheckResult:
-    """The check of a model at a stage."""
+    """The check of a model at a stage.
+
+    Every verdict is there at once; findings with their figures, conflicts in words, the reduction
+    and the findings of workability are made when they are first looked at, and then kept.
+    """
 
     model: Model
     stage: Stage
-    reduction: Reduction
-    findings: tuple[Finding, ...]
-    conflicts: tuple[Conflict, ...]
-    workability: tuple[WorkFinding, ...] = ()
+    verdicts: tuple[Verdict, ...] = field(repr=False)
+    checker: Checker = field(repr=False)
+    work: Workability | None = field(repr=False, default=None)
+
+    @cached_property
+    def reduction(self) -> Reduction:
+        """Every size, with the cautions and notes that go with them."""
+        with collection.put_off():
+            checker = self.checker
+            return from_settlement(self.model, checker.settlement, checker.exact, checker.limits_of)
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """One finding a pair or condition, in the order of the files."""
+        with collection.put_off():
+            return self.checker.findings
+
+    @cached_property
+    def conflicts(self) -> tuple[Conflict, ...]:
+        """The pairs and conditions that fail, each with what takes part, in words."""
+        with collection.put_off():
+            return tuple(_conflict(self.checker, f) for f in self.findings if f.fails)
+
+    @property
+    def workability(self) -> tuple[WorkFinding, ...]:
+        """The checks of workability; none at another stage than as chosen."""
+        return () if self.work is None else self.work.findings
 
     def counts(self) -> dict[str, int]:
         """How many statements got each verdict."""
-        found = Counter(str(finding.verdict) for finding in self.findings)
-        return {str(verdict): found.get(str(verdict), 0) for verdict in Verdict}
+        found = Counter(self.verdicts)
+        return {str(verdict): found.get(verdict, 0) for verdict in Verdict}
 
     def failures(self) -> tuple[Finding, ...]:
         """The findings that are tight, loose or fail."""
@@ -61,9 +89,12 @@ class CheckResult:
 
     def status(self, *, strict: bool = False) -> int:
         """Exit status: 1 where something fails (or, strictly, is doubtful), else 0."""
-        bad = any(f.fails or (strict and f.verdict is Verdict.DOUBTFUL) for f in self.findings)
-        unworkable = any(f.fails or (strict and f.doubtful) for f in self.workability)
-        return int(bad or unworkable)
+        bad = {Verdict.TIGHT, Verdict.LOOSE, Verdict.FAILS}
+        if strict:
+            bad.add(Verdict.DOUBTFUL)
+        if not bad.isdisjoint(self.verdicts):
+            return 1
+        return 0 if self.work is None else self.work.status(strict=strict)
 
     def as_dict(self) -> dict[str, Any]:
         """Plain keys and values by the contract for scripts."""
@@ -106,16 +137,14 @@ def check(
 
 
 def _check(checker: Checker) -> CheckResult:
-    model = checker.model
-    findings = checker.findings
-    conflicts = tuple(_conflict(checker, f) for f in findings if f.fails)
-    reduction = from_settlement(model, checker.settlement, checker.exact, checker.limits_of)
-    work: tuple[WorkFinding, ...] = ()
+    checker.exact  # noqa: B018 - what is wrong there is said now
+    work: Workability | None = None
     if checker.stage is Stage.CHOSEN:
         from scaler.checking.workability import workability
 
-        work = workability(model, checker=checker).findings
-    return CheckResult(model, checker.stage, reduction, findings, conflicts, work)
+        work = workability(checker.model, checker=checker)
+        work.verdicts  # noqa: B018 - judged now
+    return CheckResult(checker.model, checker.stage, checker.verdicts, checker, work)
 
 
 def _conflict(checker: Checker, finding: Finding) -> Conflict:

@@ -31,7 +31,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from scaler.checking.statements import Statement, limits_statement
-from scaler.expressions import Name
+from scaler.expressions import Name, names
 from scaler.expressions.intervals import lower, upper
 from scaler.records import BasisKind, Bounds, Deviations
 from scaler.settling.limits import coarsest_cut, last_cut_tolerance, uncertainty, unknown
@@ -67,9 +67,9 @@ class Window:
 
 @dataclass(frozen=True, slots=True)
 class Follows:
-    """A size that serves one statement: aim + Σ k·(other − its basic size), within ± margin."""
+    """A size that serves one statement: rest + Σ k·other, within ± margin."""
 
-    aim: Fraction
+    rest: Fraction
     tracks: Mapping[str, Fraction]
     margin: Fraction
 
@@ -81,7 +81,8 @@ class Cuts:
         self.checker = checker
         self.served: dict[str, list[tuple[str, Statement]]] = {}
         for item in checker.statements:
-            if item.basis.kind is BasisKind.LAST_CUT:
+            known = all(name in checker.values for name in names(item.node))  # else it is refused
+            if item.basis.kind is BasisKind.LAST_CUT and known:
                 identity, copy = self.last_of(item)
                 if self.is_open(identity, copy):
                     self.served.setdefault(identity, []).append((copy, item))
@@ -191,7 +192,10 @@ class Cuts:
                 basic = middle(self.checker.values[name])
                 aim = aim_at(basic, found, tolerance)
                 margin = tolerance / 2 + found[0].worth - found[0].made_worth
-                self._follows[key] = Follows(aim, found[0].tracks, margin)
+                rest = aim
+                for other, tracked in found[0].tracks.items():
+                    rest -= tracked * middle(self.checker.values[other])
+                self._follows[key] = Follows(rest, found[0].tracks, margin)
         return self._follows[key]
 
     def of_copy(self, name: str, copy: str) -> str:
@@ -225,7 +229,8 @@ class Cuts:
         left = {name: factor for name, factor in factors.items() if factor}
         low = high = constant
         while cut := [name for name in left if name in self.served]:
-            name = max(cut, key=lambda item: (self.depth(item), item))
+            depth = self.depth(cut[0])
+            name = cut[0] if depth and not cut[1:] else max(cut, key=lambda n: (self.depth(n), n))
             factor = left.pop(name)
             own = self.of_copy(name, copy)
             follows = None if len(self.copies(name)) > 1 and not own else self.follows(name, own)
@@ -235,9 +240,8 @@ class Cuts:
                 ends = (at + factor * down, at + factor * up)
                 low, high = low + min(ends), high + max(ends)
                 continue
-            start = factor * follows.aim
+            start = factor * follows.rest
             for other, tracked in follows.tracks.items():
-                start -= factor * tracked * middle(checker.values[other])
                 total = left.get(other, ZERO) + factor * tracked
                 if total:
                     left[other] = total

@@ -1,57 +1,34 @@
-"""Linear statements in whole numbers: exact, and many times faster than in fractions.
+"""Sums of sizes in whole numbers: exact, and many times faster than in fractions.
 
-All sizes of a model, and their limits, are whole numbers of some small part of a millimetre: the
-least that all their denominators divide. Sums of them are then sums of plain integers. What does
-not fit (a root, limits finer than that part, a statement that is not linear, a size that is cut
-last) is left to the general way of :mod:`scaler.checking.check`, which says the same of what does.
+All sizes of a model are whole numbers of some small part of a millimetre: the largest that goes
+into each of them. Sums of them are then sums of plain integers. A sum may bring a denominator of
+its own (half a size, limits finer than that part); the part is then cut up further for that sum.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from fractions import Fraction
-from math import lcm
+from math import gcd, lcm
 
-from scaler.expressions import Linear
 from scaler.expressions.intervals import Value
 
-FINEST = 10**6
+USUAL = 10**6
 """Parts of a millimetre that limits as written hardly ever go beyond."""
 LONGEST = 1024
 """Binary digits of the common denominator beyond which nothing is gained."""
 
 
-@dataclass(frozen=True, slots=True)
-class WholeWindow:
-    """A linear form at basic sizes and in the worst case of all limits, in ``unit`` parts a mm."""
-
-    basic: int
-    low: int
-    high: int
-    unit: int
-
-    def mm(self, count: int) -> Fraction:
-        """So many parts [mm]."""
-        return Fraction(count, self.unit)
-
-    def within(self, low: int, high: int, lower: Fraction | None, upper: Fraction | None) -> bool:
-        """Whether what goes from low to high lies between two bounds [mm]."""
-        return (lower is None or low * lower.denominator >= lower.numerator * self.unit) and (
-            upper is None or high * upper.denominator <= upper.numerator * self.unit
-        )
-
-
 class WholeParts:
-    """The sizes of a model as whole numbers of one small part of a millimetre.
+    """The exact sizes of a model as whole numbers of one small part of a millimetre.
 
     Attributes: ``parts``, how many of them a millimetre has; ``sizes``, each size that has an exact
-    figure; ``ends``, the least and greatest of those whose limits have been asked for.
+    figure; ``ends``, the least and greatest of those whose limits have been noted.
     """
 
     def __init__(self, values: Mapping[str, Value]) -> None:
         exact = {name: v for name, v in values.items() if type(v) is Fraction}
-        self.parts = lcm(FINEST, *{value.denominator for value in exact.values()})
+        self.parts = lcm(USUAL, *{value.denominator for value in exact.values()})
         if self.parts.bit_length() > LONGEST:
             exact = {}
         parts = self.parts
@@ -60,8 +37,8 @@ class WholeParts:
         }
         self.ends: dict[str, tuple[int, int]] = {}
 
-    def limit(self, name: str, lower: Fraction, upper: Fraction) -> bool:
-        """Notes how far a size may lie from its basic size; False where that is no whole number."""
+    def note(self, name: str, lower: Fraction, upper: Fraction) -> bool:
+        """Notes a size's deviations; False where they are no whole numbers of parts."""
         if self.parts % lower.denominator or self.parts % upper.denominator:
             return False
         size = self.sizes[name]
@@ -71,43 +48,58 @@ class WholeParts:
         )
         return True
 
-    def at_basic(self, form: Linear) -> WholeWindow | None:
-        """A form at basic sizes; None where it does not come to whole numbers."""
-        unit = self._unit(form)
-        if unit is None:
-            return None
-        constant, sizes = form.constant, self.sizes
-        total = constant.numerator * (unit * self.parts // constant.denominator)
-        for name, factor in form.coefficients.items():
-            if name not in sizes:
-                return None
-            total += factor.numerator * (unit // factor.denominator) * sizes[name]
-        return WholeWindow(total, total, total, unit * self.parts)
+    def basic(self, constant: Fraction, factors: Mapping[str, Fraction]) -> tuple[int, int]:
+        """constant + Σ factor·size at basic sizes: how many parts, and how many of those make a
+        millimetre. Raises KeyError for a size without an exact figure."""
+        cut = self._cut(factors, constant)
+        unit, sizes = cut * self.parts, self.sizes
+        total = constant.numerator * (unit // constant.denominator)
+        for name, factor in factors.items():
+            total += factor.numerator * (cut // factor.denominator) * sizes[name]
+        return total, unit
 
-    def within_limits(self, form: Linear) -> WholeWindow | None:
-        """A form at basic sizes and with every size anywhere in the limits noted before; None where
-        one of them is not known, or it does not come to whole numbers."""
-        unit = self._unit(form)
-        if unit is None:
-            return None
-        constant, sizes, ends = form.constant, self.sizes, self.ends
-        basic = low = high = constant.numerator * (unit * self.parts // constant.denominator)
-        for name, factor in form.coefficients.items():
-            span = ends.get(name)
-            if span is None:
-                return None
-            times = factor.numerator * (unit // factor.denominator)
-            basic += times * sizes[name]
+    def worst(
+        self, low: Fraction, high: Fraction, factors: Mapping[str, Fraction]
+    ) -> tuple[int, int, int]:
+        """The least of low + Σ factor·size and the greatest of high + Σ factor·size, every size
+        anywhere in the limits noted, in parts, and how many of those make a millimetre.
+
+        Raises KeyError for a size whose limits were not noted.
+        """
+        cut = self._cut(factors, low, high)
+        unit, ends = cut * self.parts, self.ends
+        least = low.numerator * (unit // low.denominator)
+        most = least if high is low else high.numerator * (unit // high.denominator)
+        for name, factor in factors.items():
+            down, up = ends[name]
+            times = factor.numerator * (cut // factor.denominator)
             if times > 0:
-                low, high = low + times * span[0], high + times * span[1]
+                least, most = least + times * down, most + times * up
             else:
-                low, high = low + times * span[1], high + times * span[0]
-        return WholeWindow(basic, low, high, unit * self.parts)
+                least, most = least + times * up, most + times * down
+        return least, most, unit
 
-    def _unit(self, form: Linear) -> int | None:
-        """The common denominator of a form's factors; None where its constant has another one."""
-        unit = 1
-        for factor in form.coefficients.values():
+    def _cut(self, factors: Mapping[str, Fraction], *constants: Fraction) -> int:
+        """Into how many a part is cut up, so that a sum comes out whole."""
+        cut = 1
+        for factor in factors.values():
             if factor.denominator != 1:
-                unit = lcm(unit, factor.denominator)
-        return unit if (unit * self.parts) % form.constant.denominator == 0 else None
+                cut = lcm(cut, factor.denominator)
+        for constant in constants:
+            below = constant.denominator
+            if below != 1 and (cut * self.parts) % below:
+                cut = lcm(cut, below // gcd(below, self.parts))
+        return cut
+
+
+def lies_within(
+    least: int, most: int, unit: int, lower: Fraction | None, upper: Fraction | None
+) -> bool:
+    """Whether all from the least to the most, in parts, lies between two bounds [mm].
+
+    >>> lies_within(3, 5, 10, Fraction(3, 10), Fraction(2, 5))
+    False
+    """
+    return (lower is None or least * lower.denominator >= lower.numerator * unit) and (
+        upper is None or most * upper.denominator <= upper.numerator * unit
+    )

@@ -10,19 +10,22 @@ or ``fails``. Parts that hold pressure are not judged, and what is already made 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from scaler import collection
 from scaler.checking.check import Checker, Statement
 from scaler.checking.workability_holes import holes
 from scaler.checking.workability_parts import Tools, WorkPart, is_made, parts_of
 from scaler.checking.workability_rules import Asked, less, rules
 from scaler.checking.workability_slots import drills, slots
 from scaler.checking.workability_stock import registers, stock
-from scaler.expressions import Node, names, rename
+from scaler.expressions import Length, Node, names, rename
 from scaler.problems import InputError, Place, Problem, nearest, shorten
+from scaler.progress import told
 from scaler.records import Basis, BasisKind, Bounds, Cause, Model, Stage, Verdict
 from scaler.settling.solve import Value, value_of
 
@@ -95,11 +98,37 @@ class WorkFinding:
         }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Workability:
-    """All checks of a model, with their statements for a later choice of sizes."""
+    """All checks of a model, with their statements for a later choice of sizes.
 
-    findings: tuple[WorkFinding, ...]
+    The findings with their figures are made when they are first looked at.
+    """
+
+    checker: Checker = field(repr=False)
+    asked: tuple[Asked, ...] = field(repr=False)
+    reasons: Mapping[str, str]
+
+    @cached_property
+    def findings(self) -> tuple[WorkFinding, ...]:
+        """One finding a check (and copy), in the order of the model's parts."""
+        with collection.put_off():
+            return tuple(
+                finding
+                for item in self.asked
+                for finding in _findings(self.checker, item, self.reasons)
+            )
+
+    @cached_property
+    def verdicts(self) -> tuple[tuple[Verdict, bool], ...]:
+        """The verdict of each finding, and whether it is overruled."""
+        if self.checker.copies_read:
+            return tuple((finding.verdict, bool(finding.overruled)) for finding in self.findings)
+        return tuple(
+            (_verdict(self.checker, item), bool(_reason(item, "", self.reasons)))
+            for item in told(self.asked, "checks of workability")
+            if not _all_made(self.checker, _sizes(item))
+        )
 
     def __iter__(self) -> Iterator[WorkFinding]:
         return iter(self.findings)
@@ -110,14 +139,15 @@ class Workability:
     def counts(self) -> dict[str, int]:
         """How many stand with each verdict, and how many are overruled."""
         found = {str(verdict): 0 for verdict in (Verdict.HOLDS, Verdict.DOUBTFUL, Verdict.FAILS)}
-        for finding in self.findings:
-            if not finding.overruled:
-                found[str(finding.verdict)] = found.get(str(finding.verdict), 0) + 1
-        return {**found, "overruled": sum(bool(finding.overruled) for finding in self.findings)}
+        for verdict, overruled in self.verdicts:
+            if not overruled:
+                found[str(verdict)] = found.get(str(verdict), 0) + 1
+        return {**found, "overruled": sum(overruled for _, overruled in self.verdicts)}
 
     def status(self, *, strict: bool = False) -> int:
         """Exit status: 1 where something fails (or, strictly, is doubtful), else 0."""
-        return int(any(f.fails or (strict and f.doubtful) for f in self.findings))
+        bad = (Verdict.FAILS, Verdict.DOUBTFUL) if strict else (Verdict.FAILS,)
+        return int(any(verdict in bad and not overruled for verdict, overruled in self.verdicts))
 
     def statements(self) -> tuple[Statement, ...]:
         """The checks that stand, as statements ``0 <= found − wanted``, linear in nearly all."""
@@ -149,13 +179,11 @@ def workability(
     Raises: InputError for an overrule that names no check of the model, naming the nearest.
     """
     checker = checker or Checker(model, Stage.CHOSEN)
-    asked = list(_asked(checker))
+    asked = tuple(_asked(checker))
     stated = {name: reason for name, (reason, _) in model.overrules.items()}
     places = {name: place for name, (_, place) in model.overrules.items()}
     reasons = _checked(asked, {**stated, **(overrules or {})}, places)
-    return Workability(
-        tuple(finding for item in asked for finding in _findings(checker, item, reasons))
-    )
+    return Workability(checker, asked, reasons)
 
 
 def _asked(checker: Checker) -> Iterator[Asked]:
@@ -193,9 +221,11 @@ def _reason(item: Asked, suffix: str, reasons: Mapping[str, str]) -> str:
 
 
 def _checked(
-    asked: list[Asked], overrules: Mapping[str, str], places: Mapping[str, Place]
+    asked: Sequence[Asked], overrules: Mapping[str, str], places: Mapping[str, Place]
 ) -> Mapping[str, str]:
     """The overrules, each of which must name a check and give a reason."""
+    if not overrules:
+        return {}
     known = {name for item in asked for name in _prefixes(item.id)} | set(rules())
     problems = []
     for name, reason in overrules.items():
@@ -234,11 +264,23 @@ def _findings(checker: Checker, item: Asked, reasons: Mapping[str, str]) -> Iter
     """The findings on a check; none where every size of it is made: then nothing is left to look
     at before cutting."""
     sizes = _sizes(item)
-    if all(is_made(checker, name) for name in sizes):
+    if _all_made(checker, sizes):
         return
     for suffix, found, wanted in _by_copies(checker, item):
         reason = _reason(item, suffix, reasons)
         yield _finding(checker, item, sizes, suffix, found, wanted, reason)
+
+
+def _all_made(checker: Checker, sizes: tuple[str, ...]) -> bool:
+    return all(is_made(checker, name) for name in sizes)
+
+
+def _verdict(checker: Checker, item: Asked) -> Verdict:
+    """The verdict on a check of a model of which no copy has a reading of its own."""
+    if item.doubt:
+        return Verdict.DOUBTFUL
+    place = checker.model.sizes[item.subject].place
+    return checker.verdict(_statement(item, "", item.found, item.wanted, place))
 
 
 def _by_copies(checker: Checker, item: Asked) -> list[tuple[str, Node, Node]]:
@@ -267,6 +309,12 @@ def _statement(item: Asked, suffix: str, found: Node, wanted: Node, place: Place
     )  # fmt: skip
 
 
+def _value(node: Node, checker: Checker) -> Value:
+    if isinstance(node, Length):
+        return node.mm
+    return value_of(node, checker.values, checker.model.ratio)
+
+
 def _finding(
     checker: Checker,
     item: Asked,
@@ -279,7 +327,7 @@ def _finding(
     place = checker.model.sizes[item.subject].place
     statement = _statement(item, suffix, found, wanted, place)
     judged = checker.finding(statement)
-    values = [value_of(node, checker.values, checker.model.ratio) for node in (found, wanted)]
+    values = [_value(node, checker) for node in (found, wanted)]
     verdict, margin, note = judged.verdict, judged.found, item.note
     if item.doubt:
         verdict, margin = Verdict.DOUBTFUL, (None, None)

@@ -275,6 +275,9 @@ def _linear(node: Node, ratio: Fraction) -> _Form | None:
         case Neg(value=inner):
             form = _linear(inner, ratio)
             return None if form is None else _scaled(form, -_ONE)
+        case Mul(factors=(Number(value=value), factor)):
+            form = _linear(factor, ratio)
+            return None if form is None else _short(_scaled(form, value))
         case Mul(factors=factors):
             return _linear_product([_linear(factor, ratio) for factor in factors])
         case Div(numerator=numerator, denominator=denominator):
@@ -320,6 +323,9 @@ def _linear_sum(terms: tuple[Node, ...], ratio: Fraction) -> _Form | None:
         inner = term.value if type(term) is Neg else term
         if type(inner) is Name and inner.name not in coefficients:  # much the most usual
             coefficients[inner.name] = _ONE if inner is term else _MINUS_ONE
+            continue
+        if type(inner) is Length:
+            constant = constant + inner.mm if inner is term else constant - inner.mm
             continue
         form = _linear(term, ratio)
         if form is None:

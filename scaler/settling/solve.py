@@ -18,6 +18,7 @@ from scaler.expressions import (
     EvaluationError,
     Length,
     Linear,
+    Name,
     Node,
     Number,
     enclose,
@@ -74,6 +75,8 @@ class Solution:
 def value_of(node: Node, values: Mapping[str, Value], ratio: Fraction) -> Value:
     """A node's value: exact where all that it names is exact, else a certified interval."""
     needed = names(node)
+    if isinstance(node, Name) and isinstance(found := values[node.name], Fraction):
+        return found
     for name in needed:
         if not isinstance(values[name], Fraction):
             return enclose(node, {n: as_interval(values[n]) for n in needed}, ratio)
