@@ -44,14 +44,14 @@ class PlainFindings:
 
         A last cut that is outside its window at basic sizes already needs no closer look.
         """
-        judged = self._judged(statement)
+        judged = self._judged(statement, figures=False)
         return None if judged is None else judged[0]
 
     def finding(self, statement: Statement) -> Finding | None:
         """The finding on a statement; None where it has to be looked at more closely."""
         from scaler.checking.check import Finding
 
-        judged = self._judged(statement)
+        judged = self._judged(statement, figures=True)
         if judged is None or judged[3] is None:
             return None
         verdict, total, unit, (least, most, parts) = judged
@@ -70,7 +70,8 @@ class PlainFindings:
             self.checker.stage is not Stage.CHOSEN or statement.basis.kind is BasisKind.BASIC_SIZE
         )
 
-    def _judged(self, statement: Statement) -> _Judged | None:
+    def _judged(self, statement: Statement, *, figures: bool) -> _Judged | None:
+        """Verdict and sums; without figures no worst case is looked for that decides nothing."""
         checker, lower, upper = self.checker, statement.lower, statement.upper
         named = names(statement.node)
         if (lower is None and upper is None) or not self.whole.sizes.keys() >= set(named):
@@ -85,15 +86,16 @@ class PlainFindings:
             if form is None:
                 return None
             total, unit = self.whole.basic(form.constant, form.coefficients)
+            inside = lies_within(total, total, unit, lower, upper)
             if at_basic:
                 ends = total, total, unit
-            elif not last:
+            elif not last and (inside or figures):
                 ends = self._ends(form, statement.copy)
                 if ends is None:
                     return None
         except (EvaluationError, NoRange, KeyError):
             return None
-        if not lies_within(total, total, unit, lower, upper):
+        if not inside:
             if checker.stage is Stage.CHOSEN and all(map(checker.is_made, named)):
                 return None  # the readings may not decide
             low = lower is not None and not lies_within(total, total, unit, lower, None)
