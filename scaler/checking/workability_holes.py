@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 
 from scaler import catalogue
 from scaler.checking.workability_parts import HOLES, WorkPart
@@ -17,6 +17,7 @@ from scaler.checking.workability_rules import (
     plus,
     rules,
     size,
+    speaks,
     spelt,
     times,
 )
@@ -35,6 +36,8 @@ _HUBS = ("boss_diameter", "boss", "hub_diameter")
 def holes(part: WorkPart) -> Iterator[Asked]:
     """What the holes of a part ask: edges, circles, rows, walls, blind ends, threads."""
     for place in part.of_kind(*_PLACES):
+        if not speaks(place.name):
+            continue
         yield from _edge(part, place)
         yield from _circle(part, place)
         yield from _row(part, place)
@@ -42,6 +45,8 @@ def holes(part: WorkPart) -> Iterator[Asked]:
     yield from _walls(part)
     yield from _keyway(part)
     for depth in part.of_kind(Kind.DEPTH, Kind.LENGTH):
+        if not speaks(depth.name):
+            continue
         yield from _blind(part, depth)
         yield from _lead(part, depth)
         yield from _engaged(part, depth)
@@ -215,6 +220,7 @@ def _keyway(part: WorkPart) -> Iterator[Asked]:
     )
 
 
+@lru_cache(maxsize=1024)
 def _wall(value: Fraction) -> str:
     return f"a wall of at least {format_mm(value, 1)} mm"
 

@@ -159,11 +159,17 @@ class Tools:
 
     def up_to(self, width: Fraction, *methods: str) -> tuple[Tool, ...]:
         """The tools of these methods that are not wider than a width [mm], by diameter."""
-        found = self.of(*methods)
+        return self.of(*methods)[: self._ladder(methods).up_to(width)]
+
+    def below(self, width: Fraction, *methods: str) -> tuple[Tool, ...]:
+        """The tools of these methods that are narrower than a width [mm], by diameter."""
+        return self.of(*methods)[: self._ladder(methods).below(width)]
+
+    def _ladder(self, methods: tuple[str, ...]) -> Ladder:
         ladder = self._ladders.get(methods)
         if ladder is None:
-            ladder = self._ladders[methods] = Ladder([tool.diameter for tool in found])
-        return found[: ladder.up_to(width)]
+            ladder = self._ladders[methods] = Ladder([tool.diameter for tool in self.of(*methods)])
+        return ladder
 
     def _of(self, method: str) -> tuple[Tool, ...]:
         if method not in self._lists:

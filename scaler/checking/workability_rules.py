@@ -110,6 +110,12 @@ def named(rule: WorkRule, name: str) -> Mapping[str, str] | None:
 
 
 @lru_cache(maxsize=16384)
+def speaks(name: str) -> bool:
+    """Whether a size's name says something to any rule, or names two things by the way between."""
+    return "_to_" in name or any(_named(rule.names, name) is not None for rule in rules().values())
+
+
+@lru_cache(maxsize=16384)
 def _named(patterns: tuple[str, ...], name: str) -> Mapping[str, str] | None:
     for pattern in patterns:
         match = _expression(pattern).fullmatch(name)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from functools import lru_cache
 
 from scaler.checking.workability_parts import HOLES, Tool, Tools, WorkPart
 from scaler.checking.workability_rules import Asked, figure, mm, named, rules, size, spelt, times
@@ -35,7 +36,7 @@ def _cutters(part: WorkPart, slot: Size, tools: Tools) -> tuple[Tool | None, Seq
     got by, or all that are to hand."""
     method, width = part.method(slot), part.value(slot)
     if method in CUTTERS:
-        own = [tool for tool in tools.up_to(width, method) if tool.diameter == width]
+        own = tools.up_to(width, method)[len(tools.below(width, method)) :]
         return (own[0] if own else None), own
     every = tools.of(*CUTTERS)
     return (every[0] if every else None), tools.up_to(width, *CUTTERS)
@@ -75,13 +76,18 @@ def _cutter(
     count = passes(width, widest.diameter)
     if count == 1:
         note = f"{widest.designation}, one pass: a cutter of the slot's own width cuts over"
-        smaller = [t for t in tools.up_to(width, *CUTTERS) if t.diameter < width]
+        smaller = tools.below(width, *CUTTERS)
         if smaller:
             note += f"; {smaller[-1].designation} in two passes cuts to size"
     else:
         note = f"{widest.designation}, {count} passes"
-    note += f"; inside corners of {format_mm(widest.diameter / 2, 2)} mm radius are left"
+    note += f"; inside corners of {_radius(widest.diameter)} mm radius are left"
     return Asked(rule, slot.id, size(slot.id), mm(narrowest.diameter), text, note)
+
+
+@lru_cache(maxsize=1024)
+def _radius(diameter: Fraction) -> str:
+    return format_mm(diameter / 2, 2)
 
 
 def _corners(part: WorkPart, milled: Sequence[Size]) -> Iterator[tuple[str, Size]]:

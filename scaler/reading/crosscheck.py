@@ -184,6 +184,8 @@ class _Statements:
             self.bound(bound, found, what, entry, key, text)
         if not self.context.is_spoilt("condition", item.id, "basis"):
             self.last_in(item.basis, set(names(item.expression)), what, entry)
+        if found is LENGTH and item.dimension == "length":
+            return item  # much the most usual
         return replace(item, dimension=found.describe())
 
     def bound(

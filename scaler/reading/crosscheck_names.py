@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from fractions import Fraction
 
 from scaler.expressions import (
+    ANGLE,
+    LENGTH,
+    NUMBER,
     Dimension,
     DimensionError,
     Name,
@@ -19,10 +21,6 @@ from scaler.problems import Known, listed, nearest, shorten, suggest
 from scaler.reading.context import Context
 from scaler.reading.entries import Entry, Key
 from scaler.records import Kind, Model
-
-LENGTH = Dimension(Fraction(1))
-NUMBER = Dimension()
-ANGLE = Dimension(angle=True)
 
 
 class Names:

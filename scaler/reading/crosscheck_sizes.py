@@ -8,7 +8,7 @@ from scaler.expressions import Length, Name, Node, names
 from scaler.problems import listed, shorten, suggest
 from scaler.reading.crosscheck_names import Names, a_, inside
 from scaler.reading.entries import Entry, Key
-from scaler.records import Basis, BasisKind, Condition, Method, Size, State
+from scaler.records import Basis, BasisKind, Condition, Kind, Method, Size, State
 from scaler.settling.rows import method_row
 from scaler.trade import standards
 from scaler.trade.iso286 import Iso286Error, split_class
@@ -22,6 +22,7 @@ class Sizes:
         self.model, self.context, self.entries = names_.model, names_.context, names_.entries
         self.size_entries = names_.size_entries
         self.standard_rows = standards.of_model(self.model)
+        self._fine: set[tuple[int, Kind]] = set()
 
     # ---------------------------------------------------------------------------- standards
 
@@ -140,8 +141,13 @@ class Sizes:
                 self.names.measured(size.equals, what, entry, "equals", text, wanted)
         if self.context.spoilt and self.context.is_spoilt("size", size.id, "kind"):
             return
-        for method in size.rule:
-            self.method(size, method, entry)
+        alike = id(size.rule), size.kind  # the same methods, for the same kind
+        if size.rule and alike not in self._fine:
+            before = len(self.entries.problems)
+            for method in size.rule:
+                self.method(size, method, entry)
+            if len(self.entries.problems) == before and all(m.way != "follow" for m in size.rule):
+                self._fine.add(alike)
         if size.limits is not None:
             self.limits(size, size.limits.text, size.limits.tolerance_class, entry, "limits")
         if (

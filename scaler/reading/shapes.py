@@ -10,7 +10,7 @@ import json
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files as resources
 from typing import Any
 
@@ -145,6 +145,7 @@ def too_long(value: object) -> bool:
     return isinstance(value, int) and abs(value) >= 10**LONGEST_NUMBER
 
 
+@lru_cache(maxsize=16384)
 def is_name(text: str) -> bool:
     """Whether a text can name a part, size, pair, condition, rule or drawing."""
     return len(text) <= LONGEST_NAME and _NAME.fullmatch(text) is not None

@@ -101,7 +101,7 @@ def condition(context: Context, entry: Entry) -> Condition | None:
         lower=lower,
         upper=upper,
         equality=equality,
-        dimension="",
+        dimension="length",  # as nearly all are; the cross-check says what it is
         basis=basis,
         why=fields.get("why", ""),
         source=f"standard: {fields['standard']}"
