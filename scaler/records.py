@@ -16,6 +16,7 @@ from typing import Literal
 from scaler.expressions import Node, names
 from scaler.measures.scales import Scale
 from scaler.problems import Place, Problem
+from scaler.quick import record
 from scaler.reading.toml_lines import Source
 
 Bounds = tuple[Fraction | None, Fraction | None]
@@ -119,7 +120,7 @@ class Drawing:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Part:
     """A made or bought part."""
 
@@ -194,7 +195,7 @@ class Method:
         return names(self.argument)[0] if self.column and self.argument is not None else ""
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Size:
     """One dimension of one part. ``full`` is prototype size [mm or degrees], None if not drawn.
 
@@ -268,7 +269,7 @@ class Fit:
     source: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Pair:
     """Two mating features and the fit they must keep. Clearance = outer − inner."""
 
@@ -285,7 +286,7 @@ class Pair:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Condition:
     """``lower <= expression <= upper``; an equality where ``equality`` is set (bounds = slack)."""
 

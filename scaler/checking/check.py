@@ -22,6 +22,7 @@ from scaler.expressions import (
 )
 from scaler.expressions.intervals import Interval, lower, upper
 from scaler.progress import told
+from scaler.quick import record
 from scaler.records import BasisKind, Bounds, Cause, Deviations, Model, Reading, Stage, Verdict
 from scaler.settling.limits import LimitsOf, uncertainty
 from scaler.settling.put_in import put_in
@@ -44,7 +45,7 @@ class Aim:
     by: str
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Finding:
     """What was found for a statement at a stage. Lengths in mm; clearance is outer − inner."""
 

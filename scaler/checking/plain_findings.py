@@ -54,7 +54,7 @@ class PlainFindings:
         judged = self._judged(statement, figures=True)
         if judged is None or judged[3] is None:
             return None
-        verdict, total, unit, (least, most, parts) = judged
+        verdict, total, unit, (least, most, parts) = judged[0], judged[1], judged[2], judged[3]
         basic = Fraction(total, unit)
         if self._at_basic(statement):
             found, note = (basic, basic), ""

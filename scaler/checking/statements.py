@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 
 from scaler.expressions import Add, EvaluationError, Length, Neg, Node, evaluate, names, rename
 from scaler.problems import Place
+from scaler.quick import record
 from scaler.records import Basis, BasisKind, Condition, Model, Pair
 from scaler.settling.settle import without_copies
 from scaler.settling.solve import Value, middle, value_of
@@ -17,7 +18,7 @@ ZERO = Fraction(0)
 THOUSAND = Fraction(1000)
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Statement:
     """A pair or condition in one form: lower <= expression <= upper, on a basis."""
 

@@ -26,6 +26,7 @@ from scaler.checking.workability_stock import registers, stock
 from scaler.expressions import Length, Node, names, rename
 from scaler.problems import InputError, Place, Problem, nearest, shorten
 from scaler.progress import told
+from scaler.quick import record
 from scaler.records import Basis, BasisKind, Bounds, Cause, Model, Stage, Verdict
 from scaler.settling.solve import Value, value_of
 
@@ -37,7 +38,7 @@ ZERO = Fraction(0)
 BASIS = Basis(BasisKind.BOTH_LIMITS, stated=False)
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class WorkFinding:
     """One check of workability. Lengths in mm.
 

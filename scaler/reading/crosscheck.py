@@ -6,11 +6,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
 
-from scaler.expressions import Dimension, Node, names
+from scaler.expressions import LENGTH, Dimension, Node, names
 from scaler.problems import listed, shorten, suggest
 from scaler.reading.bases import fill_bases
 from scaler.reading.context import Context
-from scaler.reading.crosscheck_names import LENGTH, Names, a_, inside, is_nothing, span_of
+from scaler.reading.crosscheck_names import Names, a_, inside, is_nothing, span_of
 from scaler.reading.crosscheck_rows import check_rows
 from scaler.reading.crosscheck_sizes import Sizes
 from scaler.reading.entries import Entry, Key

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from scaler.problems import Mark, Place, Problem, shorten
+from scaler.quick import record
 from scaler.reading.csv_text import CsvFile
 from scaler.reading.toml_lines import KeyPath, Source
 
@@ -14,7 +15,7 @@ Key = str | KeyPath | None
 """A field of an entry, a path below it (a field and the number of a list's item), or the entry."""
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Entry:
     """One table of a model file: what it is, its name, its fields, and where they stand.
 
