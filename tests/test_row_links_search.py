@@ -244,10 +244,13 @@ def test_a_way_out_removes_its_conflict(tmp_path: Path) -> None:
         result = substitute(model, seconds=20, prices=False, ways_out=2)
         for conflict in result.conflicts:
             assert conflict.reduced and conflict.members
-            for way in conflict.ways_out if len(result.conflicts) == 1 else ():
+            if conflict.ways_out != result.conflicts[0].ways_out:
+                continue  # of another part of the model: each mends its own
+            alone = all(other.ways_out == conflict.ways_out for other in result.conflicts)
+            for way in conflict.ways_out if alone and conflict is result.conflicts[0] else ():
                 assert way.model is not None
                 again = substitute(way.model, seconds=20, prices=False, ways_out=0)
                 assert again.status == "optimal" and again.cost <= way.cost
                 tried += 1
                 allowed += "allow" in way.kinds
-    assert tried > 4 and allowed > 1
+    assert tried > 8 and allowed > 1

@@ -223,6 +223,24 @@ def test_a_rule_left_with_no_row_says_what_forbids_it(tmp_path: Path, words: str
     assert "forbid rod.diameter" in result.conflicts[0].keys
 
 
+def test_a_row_of_several_sizes_is_allowed_once(tmp_path: Path) -> None:
+    """6201 forbidden for a whole bearing is one thing given up, not three (12 x 32 x 10 by ISO 15,
+    from memory; nothing else lies within 0.2 mm of it)."""
+    text = part(
+        "bearing",
+        'bore=full="96",kind="internal",rule="bearing bore",reach="0.2 mm"',
+        'outside=full="256",kind="external",rule="bearing outside",reach="0.2 mm"',
+        'width=full="80",kind="length",rule="bearing width",reach="0.2 mm"',
+        more='forbid="6201"\n',
+    )
+    result = substitute(model_of(tmp_path, text))
+    assert result.status == "impossible"
+    ways = [way for way in result.conflicts[0].ways_out if way.kinds == ("allow",)]
+    assert len(ways) == 1 and ways[0].cost == 0
+    assert ways[0].model is not None
+    assert {choice.row for choice in substitute(ways[0].model).choices} == {"6201"}
+
+
 def test_forbids_at_a_thread_reach_the_holes_that_follow_it(tmp_path: Path) -> None:
     """M3 forbidden: the bolt goes to M2.5 or M3.5, and hole and hexagon with it; a way out for a
     clearance that only M3 keeps allows it again."""
@@ -426,6 +444,17 @@ def test_a_scale_at_which_rows_end_is_said(tmp_path: Path) -> None:
     result = substitute(model_of(tmp_path, text))
     assert result.status == "impossible" and result.conflicts[0].keys == ("rule bearing.bore",)
     assert "within 0.1 mm of 0.500 mm" in result.conflicts[0].text
+
+
+def test_a_scale_at_which_a_size_vanishes_is_said(tmp_path: Path) -> None:
+    """A fillet of 1/8 in is 0.0159 mm at 1:200: less than half the step of 0.05 mm it is cut to."""
+    text = part("hub", 'fillet=full="3.175",kind="radius",rule="turned"')
+    file = tmp_path / "model.toml"
+    model_of(tmp_path, text)
+    assert not scaler.reduce(scaler.load(tmp_path)).settlement.notes
+    file.write_text(file.read_text(encoding="utf-8").replace("1:8", "1:200"), encoding="utf-8")
+    (note,) = scaler.reduce(scaler.load(tmp_path)).settlement.notes
+    assert note.code == "vanishes" and "hub.fillet vanishes at this scale" in note.headline
 
 
 def test_ranks_of_words() -> None:

@@ -150,6 +150,30 @@ def reasons(
     ]
 
 
+def vanishing(model: Model, results: Mapping[str, Settled]) -> list[Problem]:
+    """Sizes that at this scale are less than half the step that they are cut to."""
+    found = []
+    for name, settled in results.items():
+        method, size = settled.by, model.sizes[name]
+        if method is None or not method.step or size.full is None or not size.kind.is_length:
+            continue
+        exact = size.full * model.ratio
+        if 0 < exact < method.step / 2:
+            found.append(
+                Problem(
+                    "vanishes",
+                    f"{name} vanishes at this scale: {float(exact):.4f} mm, and {method.name} cuts "
+                    f"to steps of {float(method.step):g} mm",
+                    size.place,
+                    read=size.drawn,
+                    expected="a size that can be made",
+                    advice="leave the detail out, give it a finer step, or choose a larger scale",
+                    severity="warning",
+                )
+            )
+    return found
+
+
 def parted(model: Model, results: Mapping[str, Settled]) -> list[Problem]:
     """Sizes of one part that are columns of one row and have come to different rows."""
     found = []

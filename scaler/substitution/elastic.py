@@ -26,6 +26,7 @@ from scaler.substitution.elastic_rows import (
     following_branches,
     forbidden_branches,
     lifter,
+    together,
 )
 from scaler.substitution.options import ZERO, Branch, Options, Window, cuts, finishing
 from scaler.substitution.outcome import Picks
@@ -57,14 +58,14 @@ def elastic_piece(exact: Settlement, options: Options, piece: Model) -> Elastic:
     plain = compile_model(piece, exact)
     compiled = compile_model(piece, exact, remade=frozenset(made))
     elastic = Elastic(compiled)
-    together = linked_sizes(piece)
+    linked = linked_sizes(piece)
     for name, variable in list(compiled.variables.items()):
         if variable.fixed or variable.solved or variable.stepped or ":" in name:
             continue
         if name in made:
             give_again(elastic, plain, name, variable)
         else:
-            give_size(elastic, piece, options, exact, name, variable, name in together)
+            give_size(elastic, piece, options, exact, name, variable, name in linked)
     for row in compiled.rows:
         statement = compiled.statements.get(row.statement)
         if statement is None:
@@ -177,7 +178,8 @@ def give_size(
         elastic.makers[cut] = lambda programme, values, picks: recut(model, name, text)
     lifts = forbidden_branches(options.rows, model, variable, near, wide, unit)
     if lifts:
-        elastic.makers[f"forbid {name}"] = lifter(model, variable)
+        item = f"forbid {together(model, name)[0]}"
+        elastic.makers[item] = lifter(options.rows, model, elastic.compiled.variables, name)
     added += lifts + following_branches(options.rows, model, variable, near, wide, unit)
     rows = outside_rows(model, elastic.compiled, name, exact)
     bought: dict[int, str] = {}

@@ -3,13 +3,13 @@ would give."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from scaler.records import Method, Model, Size, Wish
-from scaler.settling.row_links import row_link
+from scaler.settling.row_links import implied, row_link
 from scaler.settling.rows import Candidate, Rows, column_of
 from scaler.settling.wishes import means
 from scaler.substitution.changes import Change, with_size
@@ -44,7 +44,7 @@ def forbidden_branches(
 ) -> list[Branch]:
     """Branches by which a size takes a row that is forbidden, beyond its reach as well."""
     name = variable.name
-    lift, beyond = f"forbid {name}", f"reach {name}"
+    lift, beyond = f"forbid {together(model, name)[0]}", f"reach {name}"
     found = []
     for place, method, row in forbidden(rows, model, variable.size):
         if near.low <= row.value <= near.high:
@@ -97,33 +97,58 @@ def every_row(rows: Rows, model: Model, size: Size) -> Iterable[Candidate]:
                     yield own
 
 
-def lift(model: Model, name: str, row: Candidate) -> Change:
-    """A row taken although it is forbidden."""
-    size = model.sizes[name]
-    stands = [wish for wish in size.forbid if means(wish.word, row)]
-    said = ", ".join(f"'{wish.word}'" for wish in stands)
+def together(model: Model, name: str) -> tuple[str, ...]:
+    """A size and those of its part that are columns of the same row: one forbid lifted is lifted
+    for all."""
+    return next((group for group in implied(model) if name in group), (name,))
+
+
+def lift(rows: Rows, model: Model, names: tuple[str, ...], row: Candidate) -> Change:
+    """A row taken although it is forbidden, for a size and those that it settles with it."""
+    kept: dict[str, tuple[Wish, ...]] = {}
+    stands: dict[Wish, None] = {}
+    for name in names:
+        size = model.sizes[name]
+        own = [item for item in every_row(rows, model, size) if item.key == row.key]
+        lifted = [wish for wish in size.forbid if any(means(wish.word, item) for item in own)]
+        if lifted:
+            stands |= dict.fromkeys(lifted)
+            kept[name] = tuple(wish for wish in size.forbid if wish not in lifted)
+    said = ", ".join(dict.fromkeys(f"'{wish.word}'" for wish in stands))
     where = "; ".join(str(wish.place) for wish in stands)
+    about = ", ".join(kept)
 
     def edit(old: Model) -> Model:
-        kept = tuple(w for w in old.sizes[name].forbid if not means(w.word, row))
-        return with_size(old, name, forbid=kept)
+        for name, forbid in kept.items():
+            old = with_size(old, name, forbid=forbid)
+        return old
 
     return Change(
         "allow",
-        (name,),
-        f"allow {row.designation} for {name}, although {said} is forbidden",
-        f"the forbid of {said} for {name} ({where})",
+        tuple(kept),
+        f"allow {row.designation} for {about}, although {said} is forbidden",
+        f"the forbid of {said} for {about} ({where})",
         edit,
     )
 
 
-def lifter(model: Model, variable: Variable) -> Callable[[Programme, list[float], Picks], Change]:
+def lifter(
+    rows: Rows, model: Model, variables: Mapping[str, Variable], name: str
+) -> Callable[[Programme, list[float], Picks], Change]:
     """Makes the change that lifts a forbid for the row that was picked."""
+    names = together(model, name)
 
     def make(programme: Programme, values: list[float], picks: Picks) -> Change:
-        row = variable.branches[picks[variable.name][0]].row
-        assert row is not None
-        return lift(model, variable.name, row)
+        item = f"forbid {names[0]}"
+        taken = [
+            branch.row
+            for one in names
+            if one in picks
+            and (branch := variables[one].branches[picks[one][0]]).row is not None
+            and item in branch.items
+        ]
+        assert taken and taken[0] is not None
+        return lift(rows, model, names, taken[0])
 
     return make
 
