@@ -150,6 +150,11 @@ def reasons(
     ]
 
 
+def noted(model: Model, results: Mapping[str, Settled]) -> list[Problem]:
+    """What is odd about the rows and steps that sizes have come to."""
+    return parted(model, results) + vanishing(model, results)
+
+
 def vanishing(model: Model, results: Mapping[str, Settled]) -> list[Problem]:
     """Sizes that at this scale are less than half the step that they are cut to."""
     found = []

@@ -19,15 +19,7 @@ from fractions import Fraction
 from scaler.expressions import Add, EvaluationError, Name, Neg, Node, names
 from scaler.problems import InputError, Problem
 from scaler.records import Bounds, Choice, Method, Model, Size, Stage, State
-from scaler.settling.row_links import (
-    no_column,
-    parted,
-    row_link,
-    row_of,
-    row_taken,
-    vanishing,
-    why_none,
-)
+from scaler.settling.row_links import no_column, noted, row_link, row_of, row_taken, why_none
 from scaler.settling.rows import Candidate, Rows, column_of, method_row, pick
 from scaler.settling.settled import (
     HALF_MM,
@@ -110,7 +102,7 @@ class _Settler:
         if self.problems:
             raise InputError(self.problems)
         if self.stage is Stage.CHOSEN:
-            self.notes += parted(self.model, self.results) + vanishing(self.model, self.results)
+            self.notes += noted(self.model, self.results)
         return Settlement(
             self.stage,
             self.values,
