@@ -6,8 +6,11 @@ import math
 import re
 from fractions import Fraction
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
+
+import scaler
 
 from scaler import catalogue
 from scaler.catalogue import Row
@@ -17,7 +20,7 @@ F = Fraction
 ORDER = {
     "gears_cutters": (),
     "gears_modules": ("module_mm",),
-    "gears_diametral_pitches": ("diametral_pitch_per_in",),
+    "gears_diametral_pitches": ("diametral_pitch_per_in", "module_mm"),
     "gears_morse_tapers": ("large_in",),
     "gears_tapers": ("one_in_ratio",),
 }
@@ -160,6 +163,12 @@ def test_diametral_pitches() -> None:
     assert preferred == numbers("2 2.5 3 4 6 8 10 12 16 20 24 32 40 48 64 80 96 120")
 
 
+def test_module_of_a_diametral_pitch() -> None:
+    """Module x diametral pitch = 25.4, by the definitions of ISO 54 and ANSI B6.1."""
+    for r in rows("gears_diametral_pitches"):
+        assert r.number("module_mm") * r.number("diametral_pitch_per_in") == F("25.4"), r
+
+
 # ------------------------------------------------------------------ Morse tapers
 def test_morse_taper_from_its_ends_and_length() -> None:
     """ASME B5.10: taper per foot is 12 (A - D) / P, to the five places printed."""
@@ -270,3 +279,38 @@ def test_metric_and_inch_taper_pins_are_not_the_same() -> None:
     """Trap: 1 in 50 and 1 in 48 differ by 0.042 in a foot of length, 0.0008 in on 1 in."""
     metric, inch = (row("gears_tapers", name).number("one_in_ratio") for name in ("1:50", "1:48"))
     assert 1 / inch - 1 / metric == F(1, 1200)
+
+
+# ------------------------------------------------------------------ a wheel of a model
+WHEEL = """
+[model]
+title = "One wheel (invented)"
+scale = "1:12"
+work = "mm"
+{wish}
+[part.wheel]
+material = "brass"
+size.teeth = {{ full = "40" }}
+size.module = {{ full = "1/2 in" }}
+size.pitch_diameter = {{ equals = "wheel.teeth * wheel.module", kind = "external" }}
+"""
+
+
+@pytest.mark.parametrize(
+    ("wish", "cutter", "pitch_diameter"),
+    [
+        ("", "24 DP", F(40, 24) * F("25.4")),
+        ('forbid = ["gears_diametral_pitches"]', "module 1", F(40)),
+    ],
+)
+def test_a_module_is_a_cutter_and_settles_the_diameter(
+    wish: str, cutter: str, pitch_diameter: F, tmp_path: Path
+) -> None:
+    """ANSI B6.1: teeth / diametral pitch inches; ISO 54: teeth x module. The count is kept."""
+    (tmp_path / "model.toml").write_text(WHEEL.format(wish=wish), encoding="utf-8")
+    reduction = scaler.reduce(scaler.load(tmp_path))
+    module = reduction.line("wheel.module").settled
+    assert module is not None and module.row is not None
+    assert module.row.designation == cutter
+    assert reduction.line("wheel.teeth").chosen == 40
+    assert reduction.line("wheel.pitch_diameter").chosen == pitch_diameter

@@ -27,7 +27,7 @@ _KIND_WORDS: tuple[tuple[Kind, tuple[str, ...]], ...] = (
     (Kind.EXTERNAL, ("diameter", "journal", "outside", "od", "seat", "spigot", "shank")),
 )
 
-DEFAULT_RULES: dict[Kind, tuple[str, ...]] = {
+_RULES: dict[Kind, tuple[str, ...]] = {
     Kind.EXTERNAL: ("turned",),
     Kind.INTERNAL: ("reamed", "bored"),
     Kind.SLOT: ("slot drilled", "milled"),
@@ -41,6 +41,17 @@ DEFAULT_RULES: dict[Kind, tuple[str, ...]] = {
     Kind.TEETH: ("counted",),
     Kind.COUNT: ("counted",),
 }
+
+
+def rule_of(kind: Kind, name: str) -> tuple[str, ...]:
+    """The rule of a size that states none: by its kind, a gear's module by its name.
+
+    >>> rule_of(Kind.LENGTH, "module")
+    ('gear module',)
+    """
+    if kind is Kind.LENGTH and name.rpartition("_")[2] == "module":
+        return ("gear module",)
+    return _RULES[kind]
 
 
 @lru_cache(maxsize=4096)

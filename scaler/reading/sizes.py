@@ -9,7 +9,7 @@ from typing import Any
 from scaler.expressions import parse_expression
 from scaler.measures.lengths import Length, parse_length
 from scaler.reading.context import Context, label
-from scaler.reading.defaults import DEFAULT_RULES, kind_of
+from scaler.reading.defaults import kind_of, rule_of
 from scaler.reading.entries import Entry
 from scaler.reading.grammar import (
     parse_limits,
@@ -180,7 +180,7 @@ class SizeReader:
             return ()
         found = (
             self.context.method(entry, "rule", text, signed_reader(kind))
-            for text in DEFAULT_RULES[kind]
+            for text in rule_of(kind, entry.name)
         )
         return tuple(method for method in found if method is not None)
 
