@@ -11,7 +11,6 @@ from pathlib import Path
 import pytest
 
 import scaler
-
 from scaler import catalogue
 from scaler.catalogue import Row
 
