@@ -271,7 +271,11 @@ class Fit:
 
 @record
 class Pair:
-    """Two mating features and the fit they must keep. Clearance = outer − inner."""
+    """Two mating features and the fit they must keep. Clearance = outer − inner.
+
+    ``meets`` says which copy of the inner side goes with which of the outer; ``best_match`` leaves
+    that to how they fit. With neither, copies of like names meet.
+    """
 
     id: str
     title: str
@@ -284,6 +288,8 @@ class Pair:
     why: str
     must: bool
     place: Place
+    meets: tuple[tuple[str, str], ...] = ()
+    best_match: bool = False
 
 
 @record
@@ -325,7 +331,10 @@ class ShopRow:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """A recorded choice: what will be made, and how. The last line for a size counts."""
+    """A recorded choice: what will be made, and how. The last line for a size counts.
+
+    ``size`` is ``part.size``, or ``part.size@copy`` where one copy is chosen by itself.
+    """
 
     size: str
     value: Fraction

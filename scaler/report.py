@@ -85,7 +85,7 @@ def size_dict(line: SizeLine) -> dict[str, Any]:
         percent = round(float(line.departure / middle(line.exact)) * 100, 4)
     unit = "mm" if size.kind.is_length else ("deg" if size.kind.value == "angle" else "count")
     return {
-        "id": size.id,
+        "id": line.name,
         "title": size.title,
         "kind": str(size.kind),
         "unit": unit,
@@ -158,7 +158,7 @@ def reduction_dict(reduction: Reduction) -> dict[str, Any]:
             "how": model.scale.how,
         },
         "stage": str(reduction.stage),
-        "sizes": [size_dict(line) for line in reduction.lines],
+        "sizes": [size_dict(line) for line in reduction.all_lines],
         "cautions": [caution_dict(caution) for caution in reduction.cautions],
         "notes": [problem_dict(note) for note in reduction.notes],
     }
@@ -184,6 +184,7 @@ def finding_dict(finding: Finding) -> dict[str, Any]:
         "why": item.why or None,
         "source": item.source or None,
         "note": finding.note or None,
+        "copies": dict(item.at),
         "file": item.place.file,
         "line": item.place.line,
     }

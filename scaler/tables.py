@@ -33,8 +33,8 @@ def sizes_grid(reduction: Reduction, units: str) -> Grid:
     if units == "in":
         headings.insert(5, "64ths, thou")
     rows = []
-    for line in reduction.lines:
-        cells = [line.size.id, str(line.size.kind)]
+    for line in reduction.all_lines:
+        cells = [line.name, str(line.size.kind)]
         if line.refused:
             rows.append((*cells, "no figure", *["-"] * (len(headings) - 4), "refused"))
             continue
@@ -108,7 +108,7 @@ def findings_grid(findings: Sequence[Finding], units: str) -> Grid:
         rows.append(
             (
                 str(finding.verdict),
-                item.id,
+                f"{item.id} ({item.met})" if item.met else item.id,
                 window_text((item.lower, item.upper), unit),
                 "-" if finding.basic is None else length_text(finding.basic, unit, 3),
                 window_text(finding.found, unit),

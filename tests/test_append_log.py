@@ -8,16 +8,14 @@ import random
 import subprocess
 import sys
 import time
-from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
 from scaler.as_made import append_log
-from scaler.as_made.append_log import append_rows, mend, one_line, read_table, sound
+from scaler.as_made.append_log import append_rows, mend, one_line
 from scaler.problems import InputError
-from scaler.reading.toml_lines import Source
 
 COLUMNS = ("time", "action", "size", "copy", "value", "instrument", "note")
 HEAD = ",".join(COLUMNS) + "\n"
@@ -164,13 +162,6 @@ def test_an_empty_log_is_begun(tmp_path: Path) -> None:
     path.touch()
     append_rows(path, COLUMNS, [row("1 mm")])
     assert len(rows_of(path)) == 1
-
-
-def test_sound_leaves_a_whole_log_alone() -> None:
-    """A log that ends with its line end, and one by hand without, have no torn line."""
-    assert sound(HEAD + LAST + "\n") == (HEAD + LAST + "\n", "")
-    assert sound(HEAD + LAST) == (HEAD + LAST, "")
-    assert sound(HEAD + LAST[:40]) == (HEAD, LAST[:40])
 
 
 # ------------------------------------------------------------------------- a disk that fails
@@ -367,54 +358,3 @@ def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="nothing was recorded"):
         append_rows(tmp_path / "none" / "readings.csv", COLUMNS, [row("1 mm")])
     assert not (tmp_path / "none").exists()
-
-
-# --------------------------------------------------------------------------------- reading
-
-
-def edited(change: Callable[[list[str]], None]) -> Source:
-    """A log of five readings with its lines changed by hand."""
-    lines = [HEAD.strip()] + [LAST.replace("15.82", f"15.8{n}") for n in range(5)]
-    change(lines)
-    return Source("readings.csv", "\n".join(lines) + "\n")
-
-
-def test_a_log_is_read_with_its_lines() -> None:
-    """Rows come with the line each stands on; comments and empty lines are passed over."""
-
-    def change(lines: list[str]) -> None:
-        lines.insert(2, "# bought on Saturday")
-        lines.insert(4, "")
-
-    table = read_table(edited(change), COLUMNS)
-    assert list(table.lines) == [2, 4, 6, 7, 8]
-    assert [cells[4] for cells in table.rows] == [f"15.8{n} mm" for n in range(5)]
-    assert not table.problems
-
-
-@pytest.mark.parametrize(
-    ("line", "word"),
-    [
-        (LAST + ",one,two", "9 cells"),
-        ('2026,reading,axle.journal,,"15.82 mm,micrometer,', "cannot be read"),
-    ],
-    ids=["too many cells", "an open quote"],
-)
-def test_a_line_broken_by_hand_is_named_and_the_rest_kept(line: str, word: str) -> None:
-    """One line that cannot be read costs that line and no other."""
-
-    def change(lines: list[str]) -> None:
-        lines[3] = line
-
-    table = read_table(edited(change), COLUMNS)
-    assert [cells[4] for cells in table.rows] == ["15.80 mm", "15.81 mm", "15.83 mm", "15.84 mm"]
-    (problem,) = table.problems
-    assert str(problem.place) == "readings.csv, line 4"
-    assert word in problem.headline and problem.severity == "warning"
-
-
-def test_a_log_without_headings_is_named() -> None:
-    """A table that lacks a column gives no rows and one message."""
-    table = read_table(Source("readings.csv", "a,b\n1,2\n"), COLUMNS)
-    assert not table.rows
-    assert "no column 'time'" in table.problems[0].headline

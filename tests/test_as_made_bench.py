@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 
 from scaler.as_made.append_log import append_rows
 from scaler.as_made.bench import Bench, Edits, Index
-from scaler.as_made.log import COLUMNS
 from scaler.as_made.measuring import Workbench
 from scaler.checking.check import Checker
 from scaler.problems import Place
 from scaler.reading.loading import load
+from scaler.reading.logs import READING_COLUMNS as COLUMNS
 from scaler.records import Basis, BasisKind, Choice, Model, Reading
 
 DEMO = Path(__file__).parent.parent / "scaler" / "examples" / "pattern_d"

@@ -133,6 +133,7 @@ GOOD: dict[str, Any] = {
             "fit": "close running",
             "set": "model engineer's handbook",
             "basis": "both limits",
+            "meets": "best match",
             "must": True,
             "title": "Axle in its bush",
             "why": "it turns",

@@ -20,8 +20,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from scaler.problems import InputError, Place, Problem, shorten
-from scaler.reading.toml_lines import Source
+from scaler.problems import InputError, Place, Problem
 
 if sys.platform == "win32":
     import msvcrt
@@ -43,20 +42,6 @@ class Appended:
     line: int
     torn: str = ""
     torn_file: str = ""
-
-
-@dataclass(frozen=True)
-class LogTable:
-    """A log as read: headings, sound rows with the line of each, and a warning for every other line.
-
-    Rows have as many cells as there are headings.
-    """
-
-    source: Source
-    headings: tuple[str, ...]
-    rows: list[list[str]]
-    lines: Sequence[int]
-    problems: tuple[Problem, ...]
 
 
 def now() -> str:
@@ -376,123 +361,3 @@ def _mend(path: Path) -> tuple[str, str]:
     finally:
         os.close(handle)
     return tail.decode("utf-8", "backslashreplace"), apart.name
-
-
-# ------------------------------------------------------------------------------------ reading
-
-
-def sound(text: str) -> tuple[str, str]:
-    """A log's text without a last line that was cut short, and that line ('' where it is whole).
-
-    >>> sound("time,size,value\\n1,a,2 mm\\n2,b")
-    ('time,size,value\\n1,a,2 mm\\n', '2,b')
-    >>> sound("time,size,value\\n1,a,2 mm")[1]
-    ''
-    """
-    if text.endswith("\n"):
-        return text, ""
-    tail = _torn(text.encode("utf-8"))
-    if not tail:
-        return text, ""
-    cut = text.rfind("\n") + 1
-    return text[:cut], text[cut:]
-
-
-def read_table(source: Source, expected: Sequence[str] = ()) -> LogTable:
-    """A log's rows; a line that is none is reported and left out, and the rest is kept.
-
-    Parameters: source : the file; expected : headings that it must have.
-    Returns: LogTable.
-    Notes: a bare ``csv`` pass reads a sound log; only where that stumbles is it read line by line.
-    """
-    text, tail = sound(source.text)
-    problems: list[Problem] = []
-    if tail:
-        problems.append(torn_problem(source.file, tail, "", text.count("\n") + 1))
-    first = _headings(text[:100_000].encode("utf-8"))
-    headings = tuple(first[0])
-    lacking = [name for name in expected if name not in headings]
-    if not headings or lacking:
-        if text.strip() or lacking:
-            problems.append(
-                Problem(
-                    "missing-column",
-                    f"the log has no column '{lacking[0]}'" if lacking else "the log is empty",
-                    Place(source.file, 1),
-                    ", ".join(headings),
-                    ", ".join(expected),
-                    "add the column to its first line",
-                    source.line(1),
-                    severity="warning",
-                )
-            )
-        return LogTable(source, headings, [], (), tuple(problems))
-    found = _quick(text, headings, first[1])
-    if found is None:
-        found = _line_by_line(source, text, headings, first[1], problems)
-    return LogTable(source, headings, *found, tuple(problems))
-
-
-_Rows = tuple[list[list[str]], Sequence[int]]
-
-
-def _quick(text: str, headings: tuple[str, ...], delimiter: str) -> _Rows | None:
-    """All rows in one pass, or None where some line is not one plain row."""
-    width = len(headings)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    try:
-        rows = list(reader)
-    except csv.Error:
-        return None
-    if reader.line_num != len(rows):
-        return None
-    if {*map(len, rows)} == {width} and "\n#" not in text and text[:1] != "#":
-        return rows[1:], range(2, len(rows) + 1)
-    numbered = [(n, r) for n, r in enumerate(rows, 1) if r and not r[0].startswith("#")]
-    if any(len(row) != width for _, row in numbered):
-        return None
-    return [row for _, row in numbered[1:]], [number for number, _ in numbered[1:]]
-
-
-def _line_by_line(
-    source: Source,
-    text: str,
-    headings: tuple[str, ...],
-    delimiter: str,
-    problems: list[Problem],
-) -> _Rows:
-    rows: list[list[str]] = []
-    lines: list[int] = []
-    started = False
-    for number, line in enumerate(text.split("\n"), 1):
-        if not line.strip() or line[0] == "#":
-            continue
-        if not started:
-            started = True
-            continue
-        try:
-            cells = next(csv.reader([line], delimiter=delimiter, strict=True))
-            reason = (
-                f"{len(cells)} cells where the heading has {len(headings)}"
-                if len(cells) > len(headings)
-                else ""
-            )
-        except csv.Error as error:
-            cells, reason = [], f"a line that cannot be read ({error})"
-        if reason:
-            problems.append(
-                Problem(
-                    "log-line",
-                    f"{reason}; the line does not count",
-                    Place(source.file, number),
-                    read=shorten(line),
-                    expected="one cell a column, separated as in the heading",
-                    advice="mend the line",
-                    excerpt=line,
-                    severity="warning",
-                )
-            )
-            continue
-        rows.append([*cells, *[""] * (len(headings) - len(cells))])
-        lines.append(number)
-    return rows, lines

@@ -57,8 +57,8 @@ def rank(verdict: Verdict) -> int:
 
 @dataclass(frozen=True)
 class Edits:
-    """What is to be looked at otherwise: readings and choices (None takes one out), sizes as
-    described, pairs and conditions."""
+    """What is to be looked at otherwise: readings and choices (None takes one out; a choice may be
+    of ``part.size@copy``), sizes as described, pairs and conditions."""
 
     readings: Mapping[tuple[str, str], Reading | None] = field(default_factory=dict)
     choices: Mapping[str, Choice | None] = field(default_factory=dict)
@@ -78,7 +78,8 @@ class Edits:
 
     def touched(self) -> tuple[str, ...]:
         """The sizes that are read, chosen or described otherwise."""
-        return tuple(dict.fromkeys([*(s for s, _ in self.readings), *self.choices, *self.sizes]))
+        chosen = map(base, self.choices)
+        return tuple(dict.fromkeys([*(s for s, _ in self.readings), *chosen, *self.sizes]))
 
     def keys(self) -> tuple[Key, ...]:
         """The pairs and conditions that are stated otherwise."""
@@ -376,7 +377,12 @@ def _part_of(model: Model, index: Index, reach: Reach) -> Model:
         parts={part: model.parts[part] for part in parts},
         pairs={name: model.pairs[name] for what, name in chosen if what == "pair"},
         conditions={name: model.conditions[name] for what, name in chosen if what != "pair"},
-        choices={size: model.choices[size] for size in ordered if size in model.choices},
+        choices={
+            name: model.choices[name]
+            for size in ordered
+            for name in (size, *(f"{size}@{c}" for c in model.parts[model.sizes[size].part].copies))
+            if name in model.choices
+        },
         readings={
             (size, copy): model.readings[size, copy]
             for size in ordered

@@ -5,10 +5,10 @@ from __future__ import annotations
 from fractions import Fraction
 
 from scaler.as_made.bench import Bench
-from scaler.as_made.log import value_of
 from scaler.as_made.move import figure
 from scaler.checking import cautions
 from scaler.problems import InputError, Place, Problem, did_you_mean, shorten
+from scaler.reading.readings_log import value_of
 from scaler.records import Kind, Model, Reading, Size, State
 from scaler.settling.limits import instrument_names, limits_of, uncertainty
 from scaler.settling.rows import method_row

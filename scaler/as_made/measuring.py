@@ -323,8 +323,8 @@ def _hanging(bench: Bench, size: str, copy: str) -> tuple[Finding, ...]:
     found = []
     for key in bench.index.keys_of(size):
         for finding in bench.found.get(key, ()):
-            own = finding.statement.id.partition("@")[2]
-            if not copy or not own or own == copy or own not in bench.copies(size):
+            own = finding.statement.copy_of(size.partition(".")[0])
+            if not copy or own in ("", copy):
                 found.append(finding)
     return tuple(found)
 

@@ -12,7 +12,7 @@ from scaler.as_made.bench import Bench, Edits
 from scaler.checking import cautions
 from scaler.measures.lengths import format_mm
 from scaler.problems import Place
-from scaler.records import Bounds, Choice, Kind, Method, Reading, Size
+from scaler.records import Bounds, Choice, Kind, Method, Size
 from scaler.settling.rows import method_row
 from scaler.settling.settle import exact_size, reach_of
 
@@ -167,11 +167,9 @@ def _step(method: Method) -> Fraction | None:
 def chosen(
     bench: Bench, size: str, copy: str, value: Fraction, method: str, row: str = ""
 ) -> Edits:
-    """The edits that plan a size: a choice, or for one copy a reading as it will come out."""
-    if copy:
-        reading = Reading(size, copy, value, "", "to be made", "", TRIAL)
-        return Edits(readings={(size, copy): reading})
-    return Edits(choices={size: Choice(size, value, method, row, "", "", TRIAL)})
+    """The edits that plan a size, or one copy of it by itself."""
+    name = f"{size}@{copy}" if copy else size
+    return Edits(choices={name: Choice(name, value, method, row, "", "", TRIAL)})
 
 
 def given_up(

@@ -95,12 +95,12 @@ def _finer(bench: Bench, findings: Sequence[Finding]) -> list[str]:
         if finding.verdict is not Verdict.DOUBTFUL:
             continue
         named = bench.index.names_of[finding.statement.what, base(finding.statement.id)]
-        own = finding.statement.id.partition("@")[2]
         read = [
             (name, reading)
             for name in named
             for reading in (
-                bench.model.readings.get((name, own)) or bench.model.readings.get((name, "")),
+                bench.model.readings.get((name, finding.statement.copy_of(name.partition(".")[0])))
+                or bench.model.readings.get((name, "")),
             )
             if reading is not None
         ]

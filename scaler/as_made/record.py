@@ -8,10 +8,11 @@ from pathlib import Path
 
 from scaler.as_made import append_log
 from scaler.as_made.input import known, with_unit
-from scaler.as_made.log import COLUMNS, histories
 from scaler.as_made.move import figure
 from scaler.problems import InputError, Place, Problem
 from scaler.reading.files import READINGS_FILE
+from scaler.reading.logs import READING_COLUMNS as COLUMNS
+from scaler.reading.readings_log import histories
 from scaler.reading.toml_lines import Source
 from scaler.records import Model, Reading, Size
 from scaler.settling.limits import uncertainty
@@ -80,11 +81,12 @@ def placed(reading: Reading, line: int) -> Reading:
     return replace(reading, place=Place(READINGS_FILE, line))
 
 
-def reading_steps(model: Model, size: Size) -> list[tuple[str, str, Place]]:
-    """The standing readings of a size as steps of its explanation: what, in words, and the place."""
+def reading_steps(model: Model, size: Size, only: str = "") -> list[tuple[str, str, Place]]:
+    """The standing readings of a size (those that count for one copy) as steps of its explanation:
+    what, in words, and the place."""
     steps = []
     for (name, copy), reading in model.readings.items():
-        if name != size.id:
+        if name != size.id or (only and copy not in ("", only)):
             continue
         tool, worth = uncertainty(size, reading.instrument)
         said = f"{figure(size, reading.value)} ± {figure(size, worth)}, read with {tool}"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from scaler.as_made.bench import Bench, Key, base, last_of
-from scaler.checking.check import Checker, Finding
+from scaler.checking.check import Checker, Finding, Statement
 from scaler.expressions import EvaluationError, Node, gradient, linear, names
 from scaler.records import Bounds
 from scaler.settling.solve import middle
@@ -94,11 +94,10 @@ def factors(checker: Checker, node: Node) -> dict[str, Fraction]:
     return {name: factor for name, factor in found.items() if factor}
 
 
-def of_copy(bench: Bench, name: str, statement_id: str) -> tuple[str, str]:
+def of_copy(name: str, statement: Statement) -> tuple[str, str]:
     """The size and copy that a name in a statement stands for: a statement on one copy moves it."""
     size, _, copy = name.partition("@")
-    own = statement_id.partition("@")[2]
-    return size, copy or (own if own in bench.copies(size) else "")
+    return size, copy or statement.copy_of(size.partition(".")[0])
 
 
 def levers(bench: Bench, finding: Finding) -> tuple[Lever, ...]:
@@ -112,7 +111,7 @@ def levers(bench: Bench, finding: Finding) -> tuple[Lever, ...]:
     last = last_of(bench.model, key)
     found = []
     for name, factor in factors(checker, item.node).items():
-        size, copy = of_copy(bench, name, item.id)
+        size, copy = of_copy(name, item)
         now = bench.value(size, copy)
         if now is not None:
             found.append(Lever(size, copy, factor, now, bench.is_made(size, copy)))
@@ -161,8 +160,8 @@ def _wall(
         return None
     total = ZERO
     for name, factor in factors(checker, item.node).items():
-        other, own = of_copy(bench, name, item.id)
-        apart = not copy and own and (size, own) in bench.model.readings
+        other, own = of_copy(name, item)
+        apart = not copy and f"{size}@{own}" in bench.values
         if other == size and not apart and (not copy or own in ("", copy)):
             total += factor
     if not total:

@@ -72,7 +72,7 @@ def targets(bench: Bench, ways: Sequence[Way], findings: Iterable[Finding]) -> t
         last = finding.statement.basis.last
         if not last:
             continue
-        size, copy = of_copy(bench, last, finding.statement.id)
+        size, copy = of_copy(last, finding.statement)
         if (size, copy) not in found and not bench.is_made(size, copy):
             made = target(bench, size, copy, ways)
             if made is not None:
@@ -118,8 +118,7 @@ def _served(bench: Bench, size: str, copy: str) -> list[Finding]:
     for key in bench.index.named_in.get(size, ()):
         for finding in bench.found.get(key, ()):
             item = finding.statement
-            own = item.id.partition("@")[2]
-            if copy and own in bench.copies(size) and own != copy:
+            if copy and item.copy_of(size.partition(".")[0]) not in ("", copy):
                 continue
             if base(item.basis.last) == size and any(base(n) == size for n in names(item.node)):
                 found.append(finding)

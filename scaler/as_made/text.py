@@ -58,7 +58,7 @@ def change_text(change: Change, units: str) -> str:
     )
     lines += _block(
         "Can no longer hold with what is made",
-        [f.statement.title or f.statement.id for f in change.lost],
+        [f.statement.heading for f in change.lost],
     )
     lines += _ways(change)
     lines += _block("Notes", list(change.notes))
@@ -92,7 +92,7 @@ def _finding(finding: Finding, units: str) -> str:
     basic = "-" if finding.basic is None else window_text((_plain(finding),) * 2, unit)
     note = f"; {finding.note}" if finding.note and not finding.note.endswith("readings") else ""
     return (
-        f"{finding.verdict}: {item.title or item.id}; wanted "
+        f"{finding.verdict}: {item.heading}; wanted "
         f"{window_text((item.lower, item.upper), unit)}, is {basic}{note}"
     )
 

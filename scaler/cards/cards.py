@@ -28,13 +28,15 @@ if TYPE_CHECKING:
 class CardSize:
     """One size of a card: its row's letter, the line of the reduction, readings by copy ('' : all).
 
-    ``last_for`` names the pairs and conditions that are kept by cutting this size last.
+    ``last_for`` names the pairs and conditions that are kept by cutting this size last; ``copies``
+    are the copies not made yet that are chosen by themselves.
     """
 
     letter: str
     line: SizeLine
     readings: Mapping[str, Reading]
     last_for: tuple[str, ...]
+    copies: tuple[SizeLine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +113,10 @@ def make_cards(
     lines: dict[str, list[SizeLine]] = {}
     for line in result.reduction.lines:
         lines.setdefault(line.size.part, []).append(line)
+    chosen: dict[str, list[SizeLine]] = {}
+    for line in result.reduction.copies:
+        if line.made is None:
+            chosen.setdefault(line.size.id, []).append(line)
     cautions: dict[str, list[Caution]] = {}
     for caution in result.reduction.cautions:
         cautions.setdefault(caution.about.partition(".")[0], []).append(caution)
@@ -134,13 +140,16 @@ def make_cards(
         for finding in findings:
             if finding.statement.basis.last:
                 name = finding.statement.title or finding.statement.id
-                last.setdefault(finding.statement.basis.last, []).append(name)
+                cut = finding.statement.basis.last.partition("@")[0]
+                if name not in last.setdefault(cut, []):
+                    last[cut].append(name)
         sizes = tuple(
             CardSize(
                 letter_of(number),
                 line,
                 readings.get(line.size.id, {}),
                 tuple(last.get(line.size.id, ())),
+                tuple(chosen.get(line.size.id, ())),
             )
             for number, line in enumerate(own)
         )

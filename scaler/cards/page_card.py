@@ -273,6 +273,11 @@ def _row(card: Card, item: CardSize, shown: Figure) -> str:
         how.append(method)
     if size.datum:
         how.append(f"from {size.datum}")
+    for apart in item.copies:
+        assert apart.chosen is not None
+        at = middle(apart.chosen)
+        told = length_pair(at, card.model.work_unit, 3) if size.kind.is_length else plain_mm(at)
+        how.append(f"{apart.copy.replace('_', ' ')} to {told}")
     tags = ""
     if item.last_for:
         tags += ' <span class="tag full">cut last</span>'

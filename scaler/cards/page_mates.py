@@ -126,7 +126,7 @@ def _last(card: Card, mate: Mate, figures: dict[str, Figure]) -> str:
         return f"The {esc(size_words(basis.last))} is cut last, to this part as it measures. "
     by = f" ({esc(basis.by)})" if basis.by else ""
     said = f"<strong>Cut {letter} last{by}, to the others as they measure.</strong> "
-    shown = figures.get(basis.last)
+    shown = figures.get(basis.last.partition("@")[0])
     if aim is not None and shown is not None:
         unit = card.model.work_unit
         target = length_pair(aim.target, unit, 3)

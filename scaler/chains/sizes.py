@@ -355,8 +355,8 @@ def _by_last_cut(
 
 def _cut(checker: Checker, statement: Statement, last: str) -> Fraction:
     """Width of the tolerance of the last cut, as :mod:`scaler.checking.last_cut` takes it."""
-    settled = checker.settlement.results[last]
-    size = checker.model.sizes[last]
+    settled = checker.settlement.of(last)
+    size = checker.model.sizes[last.partition("@")[0]]
     own = last_cut_tolerance(checker.model, size, settled, statement.basis.by)[0]
     found = windows(checker, last)
     if all(window.statement.id != statement.id for window in found):
@@ -369,7 +369,9 @@ def _plain(checker: Checker, name: str) -> Given:
     identity, _, copy = name.partition("@")
     size = checker.model.sizes[identity]
     part = checker.model.parts[size.part]
-    settled: Settled | None = None if copy else checker.settlement.results[identity]
+    settled: Settled | None = (
+        None if checker.is_made(name) and copy else checker.settlement.of(name)
+    )
     return Given(
         checker.values[name],
         process=settled.method if settled else "",
@@ -380,8 +382,7 @@ def _plain(checker: Checker, name: str) -> Given:
 
 def limits_given(checker: Checker, name: str) -> Given:
     """A size within its limits, and from its uncertain origin where it is not yet made."""
-    identity, _, copy = name.partition("@")
-    size = checker.model.sizes[identity]
+    size = checker.model.sizes[name.partition("@")[0]]
     limits = checker.limits(name)
     try:
         down, up = range_of(checker, name)
@@ -391,7 +392,7 @@ def limits_given(checker: Checker, name: str) -> Given:
     if (down, up) != (limits.lower, limits.upper):
         served = ", ".join(window.statement.id for window in windows(checker, name))
         source = f"cut last to suit {served}"
-    made = bool(copy) or checker.settlement.results[identity].made
+    made = checker.is_made(name)
     origin, text = ZERO, ""
     if size.uncertainty and not made and size.kind.is_length:
         origin = abs(size.uncertainty) * checker.model.ratio

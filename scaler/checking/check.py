@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import cached_property
+from functools import cached_property, partial
 
 from scaler.checking.last_cut import Cuts, NoRange, last_cut
 from scaler.checking.plain_findings import PlainFindings, outside
-from scaler.checking.statements import Statement, statement_of, statements
+from scaler.checking.statements import NOWHERE, At, Statement, statement_of, statements
 from scaler.expressions import (
     EvaluationError,
     Linear,
@@ -24,9 +24,9 @@ from scaler.expressions.intervals import Interval, lower, upper
 from scaler.progress import told
 from scaler.quick import record
 from scaler.records import BasisKind, Bounds, Cause, Deviations, Model, Reading, Stage, Verdict
-from scaler.settling.limits import LimitsOf, uncertainty
+from scaler.settling.limits import LimitsOf
 from scaler.settling.put_in import put_in
-from scaler.settling.settle import Settlement, settle
+from scaler.settling.settle import Settlement, own_name, settle
 from scaler.settling.solve import Value, middle, value_of
 
 __all__ = ["Aim", "Checker", "Finding", "Form", "Statement", "statements"]
@@ -147,19 +147,14 @@ class Checker:
         found = self._limits.get(name)
         if found is None:
             identity, _, copy = name.partition("@")
-            size = self.model.sizes[identity]
-            if copy:
-                reading = self.model.readings[identity, copy]
-                tool, worth = uncertainty(size, reading.instrument)
-                found = Deviations(-worth, worth, f"read with {tool}")
-            else:
-                found = self.limits_of(size, self.settlement.results[identity])
+            settled = self.settlement.of(name)
+            found = self.limits_of(self.model.sizes[identity], settled, copy)
             self._limits[name] = found
         return found
 
     def is_made(self, name: str) -> bool:
         """Whether a size, or the copy named, has been made: its value is a reading."""
-        return "@" in name or self.settlement.results[name].made
+        return self.settlement.of(name).made
 
     def is_result(self, name: str) -> bool:
         """Whether a size is only the outcome of others: defined, and made by no process of its own."""
@@ -387,9 +382,9 @@ class Checker:
         """
         form = self.form_of(statement)
         if form is not None:
-            return self.cuts.span(form.constant, form.coefficients, statement.copy)
+            return self.cuts.span(form.constant, form.coefficients, statement.at)
         node = self.inlined(statement.node)
-        found = enclose(node, self.boxes(node, statement.copy), self.model.ratio)
+        found = enclose(node, self.boxes(node, statement.at), self.model.ratio)
         return found.lower, found.upper
 
     def counts_on(self, statement: Statement) -> str:
@@ -399,7 +394,7 @@ class Checker:
         last = sorted(name for name in named if name in self.cuts.served)
         return f"counts on the last cut of {', '.join(last)} as it is aimed" if last else ""
 
-    def boxes(self, node: Node, copy: str = "") -> dict[str, Interval]:
+    def boxes(self, node: Node, at: At = NOWHERE) -> dict[str, Interval]:
         """Every size that an expression comes down to, as the interval that it may lie in.
 
         Raises NoRange.
@@ -409,7 +404,7 @@ class Checker:
             if not self.cuts.depth(name):
                 self.cuts.limited(name)
             value = self.values[name]
-            down, up = self.cuts.range_of(name, self.cuts.of_copy(name, copy))
+            down, up = self.cuts.range_of(name, self.cuts.of_copy(name, at))
             found[name] = Interval(lower(value) + down, upper(value) + up)
         return found
 
@@ -432,7 +427,9 @@ class Checker:
         if self.stage is Stage.EXACT:
             return Cause.DOES_NOT_SCALE
         if self.stage is Stage.CHOSEN and not self.as_drawn and self._touched(statement):
-            plain = self._statement_without_copies(statement)
+            plain = replace(
+                statement, node=rename(statement.node, partial(own_name, self.planned.values))
+            )
             if self._within(plain, self.planned.values) is True:
                 return Cause.AS_MADE
         if self._within(self._at_exact(statement), self.exact.values) is False:
@@ -448,14 +445,9 @@ class Checker:
         plain = statement.id.partition("@")[0]
         return statement_of(self.model, statement.what, plain, self.exact.values) or statement
 
-    @staticmethod
-    def _statement_without_copies(statement: Statement) -> Statement:
-        node = rename(statement.node, lambda name: name.partition("@")[0])
-        return replace(statement, node=node)
-
     @cached_property
     def copies_read(self) -> bool:
-        """Whether any copy of a part has a reading of its own."""
+        """Whether any copy of a part has a value of its own."""
         return any("@" in name for name in self.values)
 
     @cached_property

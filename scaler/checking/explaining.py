@@ -77,9 +77,25 @@ class Explanation:
 def explain(model: Model, identity: str, *, as_drawn: bool = False) -> Explanation:
     """Where the number of one size comes from and what hangs on it.
 
-    Raises: InputError for a size that the model does not have, with the nearest known names.
+    Parameters: identity : ``part.size``, or ``part.size@copy`` for one copy by itself; as_drawn :
+        leave readings out.
+    Raises: InputError for a size or copy that the model does not have, with the nearest names.
     """
+    identity, _, copy = identity.partition("@")
     size = model.sizes.get(identity)
+    copies = model.parts[size.part].copies if size is not None else ()
+    if size is not None and copy and copy not in copies:
+        raise InputError(
+            [
+                Problem(
+                    "unknown-copy",
+                    f"{size.part} has no copy '{copy[:80]}'",
+                    read=copy,
+                    expected=", ".join(copies) or f"{size.part} has no named copies",
+                    advice=did_you_mean(copy, copies) if copies else "leave the copy out",
+                )
+            ]
+        )
     if size is None:
         raise InputError(
             [
@@ -94,15 +110,17 @@ def explain(model: Model, identity: str, *, as_drawn: bool = False) -> Explanati
         )
     checker = Checker(model, Stage.CHOSEN, as_drawn=as_drawn)
     reduction = from_settlement(model, checker.settlement, checker.exact)
-    line = reduction.line(identity)
+    own = f"{identity}@{copy}" if f"{identity}@{copy}" in checker.settlement.copies else identity
+    line = reduction.line(own)
     hangs = _reach(checker, identity)
     findings = tuple(
         checker.finding(item)
         for item in checker.statements
         if hangs & {name.partition("@")[0] for name in names(item.node)}
+        and (not copy or item.copy_of(size.part) in ("", copy))
     )
     cautions = tuple(c for c in reduction.cautions if c.about in (identity, size.part))
-    steps = _steps(model, size, line, checker)
+    steps = _steps(model, size, line, checker, copy)
     makes = tuple(name for name in model.sizes if name in hangs and name != identity)
     return Explanation(size, line, steps, findings, makes, cautions)
 
@@ -130,7 +148,9 @@ def _reach(checker: Checker, identity: str) -> set[str]:
     return reached
 
 
-def _steps(model: Model, size: Size, line: SizeLine, checker: Checker) -> tuple[Step, ...]:
+def _steps(
+    model: Model, size: Size, line: SizeLine, checker: Checker, copy: str
+) -> tuple[Step, ...]:
     steps: list[Step] = []
     if line.refused:
         steps.append(Step("refused", "no figure is given for a pressure part", size.place))
@@ -170,7 +190,7 @@ def _steps(model: Model, size: Size, line: SizeLine, checker: Checker) -> tuple[
         steps.append(Step("bounded by", f"{model.track}: {size.standard}{source}"))
     settled = line.settled
     if settled is not None and line.chosen is not None:
-        choice = model.choices.get(size.id)
+        choice = model.choices.get(line.name)
         place = choice.place if settled.way == "choice" and choice else None
         value = middle(line.chosen)
         text = f"{format_mm(value, 3)} {unit}".rstrip()
@@ -180,7 +200,8 @@ def _steps(model: Model, size: Size, line: SizeLine, checker: Checker) -> tuple[
             text += f", {settled.method}"
         if settled.why:
             text += f": {settled.why}"
-        steps.append(Step("as made" if settled.made else "chosen", text, place))
+        whose = f", {copy}" if copy else ""
+        steps.append(Step(("as made" if settled.made else "chosen") + whose, text, place))
         if settled.row is not None:
             row = settled.row
             steps.append(Step("row", f"{row.designation}, {row.source} {row.place}".rstrip()))
@@ -191,7 +212,9 @@ def _steps(model: Model, size: Size, line: SizeLine, checker: Checker) -> tuple[
     if not checker.as_drawn:
         from scaler.as_made.measuring import reading_steps
 
-        steps += [Step(what, said, place) for what, said, place in reading_steps(model, size)]
+        steps += [Step(*found) for found in reading_steps(model, size, copy)]
+    if not copy:
+        steps += _own_copies(checker, size, unit)
     if line.departure is not None and line.exact is not None and size.kind.is_length:
         percent = float(line.departure / middle(line.exact) * 100) if middle(line.exact) else 0.0
         back = line.departure / model.ratio
@@ -230,6 +253,18 @@ def _wishes(
     at = None if exact is None else middle(exact)
     found = reasons(Rows(model), model, size, value, row, at)
     return [Step("wish", text, place) for text, place in found]
+
+
+def _own_copies(checker: Checker, size: Size, unit: str) -> list[Step]:
+    """The copies that are chosen by themselves; those that were read have their readings."""
+    found = []
+    for name, settled in checker.settlement.copies.items():
+        identity, _, copy = name.partition("@")
+        if identity == size.id and not settled.made:
+            text = f"{format_mm(middle(settled.value), 3)} {unit}".rstrip()
+            said = f"{text}, {settled.method}: {settled.why}"
+            found.append(Step(f"chosen, {copy}", said, checker.model.choices[name].place))
+    return found
 
 
 def _signed(value: Fraction, places: int) -> str:

@@ -30,7 +30,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from scaler.checking.statements import Statement, limits_statement
+from scaler.checking.statements import NOWHERE, At, Statement, limits_statement
 from scaler.expressions import Name, names
 from scaler.expressions.intervals import lower, upper
 from scaler.records import BasisKind, Bounds, Deviations
@@ -84,7 +84,7 @@ class Cuts:
             known = all(name in checker.values for name in names(item.node))  # else it is refused
             if item.basis.kind is BasisKind.LAST_CUT and known:
                 identity, copy = self.last_of(item)
-                if self.is_open(identity, copy):
+                if self.is_open(identity):
                     self.served.setdefault(identity, []).append((copy, item))
         self._windows: dict[tuple[str, str], tuple[Window, ...]] = {}
         self._ranges: dict[tuple[str, str], Range] = {}
@@ -93,16 +93,29 @@ class Cuts:
         self._ends: dict[str, Range] = {}
 
     def last_of(self, statement: Statement) -> tuple[str, str]:
-        """The size that a statement is cut last to, and which copy of it ('' where it has none)."""
-        identity, _, copy = statement.basis.last.partition("@")
-        part = self.checker.model.parts[self.checker.model.sizes[identity].part]
-        return identity, copy or (statement.copy if statement.copy in part.copies else "")
+        """The size that a statement is cut last to, and which copy of it ('' where it has none).
 
-    def is_open(self, identity: str, copy: str) -> bool:
-        """Whether a size (of a copy) is still to be cut."""
-        settled = self.checker.settlement.results.get(identity)
-        made = settled is None or settled.made
-        return not made and f"{identity}@{copy}" not in self.checker.values
+        A copy with a value of its own (``size@copy``) counts as a size by itself.
+        """
+        last = statement.basis.last
+        if last in self.checker.settlement.copies:
+            return last, ""
+        identity, _, copy = last.partition("@")
+        return identity, copy or statement.copy_of(identity.partition(".")[0])
+
+    def is_open(self, identity: str) -> bool:
+        """Whether a size (or a copy with a value of its own) is still to be cut."""
+        settlement = self.checker.settlement
+        settled = (settlement.copies if "@" in identity else settlement.results).get(identity)
+        return settled is not None and not settled.made
+
+    def met(self, identity: str, copy: str) -> At:
+        """Which copies of other parts a copy of a size meets in all that it serves."""
+        found: dict[str, set[str]] = {}
+        for item in self.statements(identity, copy):
+            for part, own in item.at.items():
+                found.setdefault(part, set()).add(own)
+        return {"": copy, **{part: own.pop() for part, own in found.items() if len(own) == 1}}
 
     def statements(self, identity: str, copy: str = "") -> list[Statement]:
         """What a size serves; with a copy, what that copy of it serves."""
@@ -159,7 +172,7 @@ class Cuts:
     def with_own(self, identity: str, copy: str = "") -> tuple[Window, ...]:
         """The windows, and the size's own limits where it states them as one more."""
         found = self.windows(identity, copy)
-        size = self.checker.model.sizes[identity]
+        size = self.checker.model.sizes[identity.partition("@")[0]]
         if size.limits is None or not found:
             return found
         limits = self.checker.limits(identity)
@@ -172,7 +185,8 @@ class Cuts:
         """The tolerance of the last cut of a size [mm], the finest that a statement asks for."""
         checker = self.checker
         asked = {item.basis.by for item in self.statements(identity, copy)} - {""}
-        size, settled = checker.model.sizes[identity], checker.settlement.results[identity]
+        size = checker.model.sizes[identity.partition("@")[0]]
+        settled = checker.settlement.of(identity)
         return min(
             last_cut_tolerance(checker.model, size, settled, by) for by in sorted(asked) or [""]
         )
@@ -198,17 +212,18 @@ class Cuts:
                 self._follows[key] = Follows(rest, found[0].tracks, margin)
         return self._follows[key]
 
-    def of_copy(self, name: str, copy: str) -> str:
-        """The copy of a size that a statement on some copy takes: itself, or '' for the plain one."""
+    def of_copy(self, name: str, at: At) -> str:
+        """The copy of a size that a statement on some copies takes, or '' for the plain one."""
+        copy = at.get(name.partition(".")[0], at.get("", ""))
         return copy if copy in self.copies(name) else ""
 
-    def span(self, constant: Fraction, factors: Mapping[str, Fraction], copy: str = "") -> Range:
+    def span(self, constant: Fraction, factors: Mapping[str, Fraction], at: At = NOWHERE) -> Range:
         """The range of constant + Σ factor·size, every size anywhere that it may be.
 
         Exact where no size is cut last to several statements; else certainly not too narrow.
         Raises NoRange.
         """
-        low, high, left = self.untied(constant, factors, copy)
+        low, high, left = self.untied(constant, factors, at)
         for name, factor in left.items():
             down, up = self.ends(name)
             if factor > 0:
@@ -218,7 +233,7 @@ class Cuts:
         return low, high
 
     def untied(
-        self, constant: Fraction, factors: Mapping[str, Fraction], copy: str = ""
+        self, constant: Fraction, factors: Mapping[str, Fraction], at: At = NOWHERE
     ) -> tuple[Fraction, Fraction, dict[str, Fraction]]:
         """The same sum without the sizes that are cut last: they follow the others, or lie in a
         range of their own. The least and greatest constant, and the factors that are left.
@@ -232,12 +247,12 @@ class Cuts:
             depth = self.depth(cut[0])
             name = cut[0] if depth and not cut[1:] else max(cut, key=lambda n: (self.depth(n), n))
             factor = left.pop(name)
-            own = self.of_copy(name, copy)
+            own = self.of_copy(name, at)
             follows = None if len(self.copies(name)) > 1 and not own else self.follows(name, own)
             if follows is None:
                 down, up = self.range_of(name, own)
-                at = factor * middle(checker.values[name])
-                ends = (at + factor * down, at + factor * up)
+                basic = factor * middle(checker.values[name])
+                ends = (basic + factor * down, basic + factor * up)
                 low, high = low + min(ends), high + max(ends)
                 continue
             start = factor * follows.rest
@@ -325,7 +340,7 @@ class Cuts:
             return range_of_cut(self, name, copy)
         basic = middle(self.checker.values[name])
         if self.follows(name, copy) is not None:
-            low, high = self.span(ZERO, {name: Fraction(1)}, copy)
+            low, high = self.span(ZERO, {name: Fraction(1)}, self.met(name, copy))
             return low - basic, high - basic
         return self.inside_all(name, copy, basic)
 
@@ -333,35 +348,36 @@ class Cuts:
         """Where a size lies that is cut into several windows: as near its planned size as they
         allow, or in the middle of what they leave where that is too little for the cut."""
         found, tolerance = self.with_own(name, copy), self.tolerance(name, copy)[0]
+        at = self.met(name, copy)
         lows, highs, raised, lowered = [], [], [], []
         for one in found:
             most = 2 * one.worth + tolerance
             if one.lower is not None:
-                low, high = self.end_span(one.lower, one.tracks, copy)
+                low, high = self.end_span(one.lower, one.tracks, at)
                 raised.append(high + most)
                 for other in found:
-                    if self.lacking(other, one, tolerance, copy) is not None:
-                        low = min(low, self.between(one, other, tolerance, copy)[0])
+                    if self.lacking(other, one, tolerance, at) is not None:
+                        low = min(low, self.between(one, other, tolerance, at)[0])
                 lows.append(low)
             if one.upper is not None:
-                low, high = self.end_span(one.upper, one.tracks, copy)
+                low, high = self.end_span(one.upper, one.tracks, at)
                 lowered.append(low - most)
                 for other in found:
-                    if self.lacking(one, other, tolerance, copy) is not None:
-                        high = max(high, self.between(other, one, tolerance, copy)[1])
+                    if self.lacking(one, other, tolerance, at) is not None:
+                        high = max(high, self.between(other, one, tolerance, at)[1])
                 highs.append(high)
         half = tolerance / 2
         low = max(lows) if lows else min(basic - half, *lowered)
         high = min(highs) if highs else max(basic + half, *raised)
         return min(low, high) - basic, max(low, high) - basic
 
-    def end_span(self, end: Fraction, tracks: Mapping[str, Fraction], copy: str) -> Range:
+    def end_span(self, end: Fraction, tracks: Mapping[str, Fraction], at: At) -> Range:
         """The range of an end of a window, moving with the other sizes."""
         values = self.checker.values
         at_basic = sum((factor * middle(values[n]) for n, factor in tracks.items()), ZERO)
-        return self.span(end - at_basic, tracks, copy)
+        return self.span(end - at_basic, tracks, at)
 
-    def between(self, low: Window, high: Window, tolerance: Fraction, copy: str) -> Range:
+    def between(self, low: Window, high: Window, tolerance: Fraction, at: At) -> Range:
         """The range of a cut at the middle between the lower end of one window and the upper end
         of another, as the readings show them."""
         assert low.lower is not None and high.upper is not None
@@ -369,11 +385,11 @@ class Cuts:
             name: (low.tracks.get(name, ZERO) + high.tracks.get(name, ZERO)) / 2
             for name in dict.fromkeys((*low.tracks, *high.tracks))
         }
-        least, most = self.end_span((low.lower + high.upper) / 2, tracks, copy)
+        least, most = self.end_span((low.lower + high.upper) / 2, tracks, at)
         worth = (low.worth - low.made_worth + high.worth - high.made_worth) / 2
         return least - worth - tolerance / 2, most + worth + tolerance / 2
 
-    def overlap(self, one: Window, other: Window, copy: str = "") -> Fraction | None:
+    def overlap(self, one: Window, other: Window, at: At = NOWHERE) -> Fraction | None:
         """The least of (one's upper − other's lower) over all values of the other sizes."""
         if one.upper is None or other.lower is None:
             return None
@@ -383,13 +399,13 @@ class Cuts:
             name: one.tracks.get(name, ZERO) - other.tracks.get(name, ZERO)
             for name in dict.fromkeys((*one.tracks, *other.tracks))
         }
-        return self.end_span(one.upper - other.lower, tracks, copy)[0]
+        return self.end_span(one.upper - other.lower, tracks, at)[0]
 
     def lacking(
-        self, one: Window, other: Window, tolerance: Fraction, copy: str
+        self, one: Window, other: Window, tolerance: Fraction, at: At
     ) -> tuple[Fraction, Fraction] | None:
         """Overlap and what the cut and the readings need, where the overlap is not more than that."""
-        gap = self.overlap(one, other, copy)
+        gap = self.overlap(one, other, at)
         if gap is None:
             return None
         need = tolerance + one.worth + other.worth
@@ -443,7 +459,7 @@ def last_cut(
 
     cuts = checker.cuts
     last, copy = cuts.last_of(statement)
-    if not cuts.is_open(last, copy):
+    if not cuts.is_open(last):
         return checker.worst_case(statement), None, f"{last} is made: judged by the readings"
     cuts.depth(last)
     found = cuts.with_own(last, copy)
@@ -464,7 +480,7 @@ def last_cut(
     shifted = middle(basic) + factor * (target - middle(checker.values[last]))
     width = abs(factor) * margin
     ends = (shifted - width, shifted + width)
-    note = _lack(cuts, last, mine, found, tolerance, by, copy)
+    note = _lack(cuts, last, mine, found, tolerance, by, cuts.met(last, copy))
     if not note and not cuts.straight(last, copy):
         note = f"not promised: {last} also serves a statement that is not linear"
     return ends, Aim(last, target, margin, by), note
@@ -477,13 +493,13 @@ def _lack(
     found: Sequence[Window],
     tolerance: Fraction,
     by: str,
-    copy: str,
+    at: At,
 ) -> str:
     """The worst lack of overlap between a window and the others of its size, in words."""
     worst: tuple[Fraction, str, Fraction, Fraction] | None = None
     for other in found:
         for top, bottom in ((mine, other), (other, mine))[: 1 if other is mine else 2]:
-            lack = cuts.lacking(top, bottom, tolerance, copy)
+            lack = cuts.lacking(top, bottom, tolerance, at)
             if lack is not None:
                 entry = (lack[0] - lack[1], other.statement.id, *lack)
                 worst = entry if worst is None else min(worst, entry)

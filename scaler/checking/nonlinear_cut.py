@@ -49,6 +49,7 @@ class _Problem:
     def __init__(self, cuts: Cuts, statement: Statement, last: str, copy: str) -> None:
         checker = cuts.checker
         self.last, self.ratio = last, checker.model.ratio
+        at = {**cuts.met(last, copy), **statement.at}
         self.node: Node = checker.inlined(statement.node)
         self.basic: dict[str, Value] = {}
         self.read: dict[str, Interval] = {}
@@ -63,7 +64,7 @@ class _Problem:
             reading = checker.readings.get((identity, own))
             size = checker.model.sizes[identity]
             worth = uncertainty(size, reading.instrument if reading else "")[1]
-            low, high = cuts.range_of(name, cuts.of_copy(name, copy))
+            low, high = cuts.range_of(name, cuts.of_copy(name, at))
             self.worth[name] = worth
             self.true[name] = Interval(value + low, value + high)
             made = checker.is_made(name)
@@ -153,6 +154,7 @@ def nonlinear_cut(
     from scaler.checking.check import Aim
 
     last = cuts.last_of(statement)[0]
+    identity = last.partition("@")[0]
     if len(cuts.statements(last, copy)) > 1:
         return (None, None), None, f"not promised: {last} serves more than this one statement"
     try:
@@ -170,7 +172,7 @@ def nonlinear_cut(
             f"not promised: the window is {float(width):.4f} wide, and the last cut ({by}) with the "
             f"readings needs more than {float(2 * cut.spread):.4f}"
         )
-    if not note and cuts.checker.model.sizes[last].limits is not None:
+    if not note and cuts.checker.model.sizes[identity].limits is not None:
         limits, at = cuts.checker.limits(last), middle(cuts.checker.values[last])
         if cut.x.lower < at + limits.lower or cut.x.upper > at + limits.upper:
             note = f"not promised: the others may drive {last} out of its own limits"

@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from scaler.checking.last_cut import NoRange
-from scaler.checking.statements import Statement
+from scaler.checking.statements import At, Statement
 from scaler.checking.whole_parts import WholeParts, lies_within
 from scaler.expressions import EvaluationError, names
 from scaler.records import BasisKind, Stage, Verdict
@@ -90,7 +90,7 @@ class PlainFindings:
             if at_basic:
                 ends = total, total, unit
             elif not last and (inside or figures):
-                ends = self._ends(form, statement.copy)
+                ends = self._ends(form, statement.at)
                 if ends is None:
                     return None
         except (EvaluationError, NoRange, KeyError):
@@ -105,7 +105,7 @@ class PlainFindings:
         holds = lies_within(*ends, lower, upper)
         return (Verdict.HOLDS if holds else Verdict.DOUBTFUL), total, unit, ends
 
-    def _ends(self, form: Form, copy: str) -> tuple[int, int, int] | None:
+    def _ends(self, form: Form, at: At) -> tuple[int, int, int] | None:
         """The worst case of all limits, in whole parts; None where some limits are no such parts.
 
         Raises NoRange.
@@ -114,7 +114,7 @@ class PlainFindings:
         low = high = form.constant
         factors = form.coefficients
         if not cuts.served.keys().isdisjoint(factors):
-            low, high, factors = cuts.untied(low, factors, copy)
+            low, high, factors = cuts.untied(low, factors, at)
         for name in factors:
             if name not in whole.ends:
                 limits = self.checker.limits(name)

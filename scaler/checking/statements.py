@@ -3,24 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import field, replace
 from fractions import Fraction
 
+from scaler.checking.matching import bottleneck, off_by
 from scaler.expressions import Add, EvaluationError, Length, Neg, Node, evaluate, names, rename
 from scaler.problems import Place
 from scaler.quick import record
 from scaler.records import Basis, BasisKind, Condition, Model, Pair
-from scaler.settling.settle import without_copies
+from scaler.settling.settle import own_name, without_copies
 from scaler.settling.solve import Value, middle, value_of
 from scaler.trade import iso286
 
 ZERO = Fraction(0)
 THOUSAND = Fraction(1000)
+At = Mapping[str, str]
+"""Which copy of each part is meant; under '' the copy for parts that are not named."""
+NOWHERE: At = {}
 
 
 @record
 class Statement:
-    """A pair or condition in one form: lower <= expression <= upper, on a basis."""
+    """A pair or condition in one form: lower <= expression <= upper, on a basis.
+
+    ``at`` says which copy of each part it is looked at for, where copies differ.
+    """
 
     id: str
     what: str
@@ -37,11 +44,25 @@ class Statement:
     dimension: str
     place: Place
     must: bool
+    at: At = field(default_factory=dict, hash=False)
+
+    def copy_of(self, part: str) -> str:
+        """The copy of a part that it is looked at for; '' where copies make no difference."""
+        return self.at.get(part, "")
 
     @property
-    def copy(self) -> str:
-        """The copy that it is looked at for; '' where copies make no difference."""
-        return self.id.partition("@")[2]
+    def met(self) -> str:
+        """Which copies meet, in words, where they have other names: ``piston left, cylinder no_2``."""
+        if len(set(self.at.values())) < 2:
+            return ""
+        return ", ".join(f"{part} {copy}" for part, copy in self.at.items())
+
+    @property
+    def heading(self) -> str:
+        """Its title (else its name), with the copies where they differ."""
+        said = self.met or (self.id.partition("@")[2] if self.title else "")
+        text = self.title or self.id
+        return f"{text} ({said})" if said else text
 
 
 def statements(
@@ -50,7 +71,9 @@ def statements(
     """All pairs and conditions as statements, in the order of the files.
 
     A pair that a made copy takes part in is looked at copy by copy (``name@left``), the copies not
-    made yet too.
+    made yet too: those of like names together, unless the pair says who meets whom; where it leaves
+    that open, or the names have nothing in common, as they fit best. The name is then the inner
+    side's copy (the outer's, where one of the inner side meets several).
 
     Parameters: values : at the stage, with the readings; nominal : the sizes as planned, at which
         the window of a named fit is taken (it is the basic size's, not the reading's).
@@ -60,7 +83,7 @@ def statements(
     read = frozenset(name.partition("@")[0] for name in values if "@" in name)
     for pair in model.pairs.values():
         statement = _pair_statement(model, pair, planned)
-        found += _by_copies(model, statement, values, read)
+        found += _by_copies(model, statement, values, read, pair)
     for condition in model.conditions.values():
         found += _by_copies(model, _condition_statement(model, condition), values, read)
     return tuple(found)
@@ -159,7 +182,11 @@ def _condition_statement(model: Model, item: Condition) -> Statement:
 
 
 def _by_copies(
-    model: Model, statement: Statement, values: Mapping[str, Value], read: frozenset[str]
+    model: Model,
+    statement: Statement,
+    values: Mapping[str, Value],
+    read: frozenset[str],
+    pair: Pair | None = None,
 ) -> list[Statement]:
     """The statement as it is, or once for each copy of the parts of which a copy is made.
 
@@ -167,26 +194,94 @@ def _by_copies(
     """
     basis = statement.basis
     if "@" in basis.last and basis.last not in values:
-        statement = replace(statement, basis=replace(basis, last=basis.last.partition("@")[0]))
-    copies: list[str] = []
+        basis = replace(basis, last=basis.last.partition("@")[0])
+        statement = replace(statement, basis=basis)
+    parts: dict[str, tuple[str, ...]] = {}
+    copies: dict[str, None] = {}
     for name in names(statement.node):
-        if name in read:
-            known = model.parts[model.sizes[name].part].copies
+        if "@" not in name and name in model.sizes and read:
+            part = model.sizes[name].part
+            known = model.parts[part].copies
+            if known:
+                parts[part] = known
             if any(f"{name}@{copy}" in values for copy in known):
-                copies += [copy for copy in known if copy not in copies]
+                copies |= dict.fromkeys(known)
     if not copies:
         node = without_copies(statement.node, values)
         return [statement if node is statement.node else replace(statement, node=node)]
 
-    def at(copy: str) -> Statement:
+    def at(copy: str, met: At) -> Statement:
         def own(name: str) -> str:
             if "@" in name:  # a copy that the statement names itself
-                return name if name in values else name.partition("@")[0]
-            return f"{name}@{copy}" if f"{name}@{copy}" in values else name
+                return own_name(values, name)
+            return own_name(values, f"{name}@{met.get(name.partition('.')[0], '')}")
 
-        return replace(statement, id=f"{statement.id}@{copy}", node=rename(statement.node, own))
+        return replace(
+            statement,
+            id=f"{statement.id}@{copy}",
+            node=rename(statement.node, own),
+            basis=replace(basis, last=own(basis.last)) if basis.last else basis,
+            at=met,
+        )
 
-    return [at(copy) for copy in copies]
+    meetings = None if pair is None else _meetings(model, pair, statement, values, parts)
+    if meetings is None:  # copies of like names meet
+        return [
+            at(copy, {p: copy for p, known in parts.items() if copy in known}) for copy in copies
+        ]
+    found = [at(copy, met) for copy, met in meetings]
+    named = {(part, copy) for _, met in meetings for part, copy in met.items()}
+    for part, known in parts.items():  # those that meet none: against the others as planned
+        left = [copy for copy in known if copy in copies and (part, copy) not in named]
+        found += [at(copy, {part: copy}) for copy in left]
+    return found
+
+
+def _meetings(
+    model: Model,
+    pair: Pair,
+    statement: Statement,
+    values: Mapping[str, Value],
+    parts: Mapping[str, tuple[str, ...]],
+) -> list[tuple[str, At]] | None:
+    """The copies that meet in a pair, each with its name; None where those of like names do."""
+    inner, outer = (
+        [p for p in parts if p in {model.sizes[n.partition("@")[0]].part for n in names(side)}]
+        for side in (pair.inner, pair.outer)
+    )
+    if pair.meets:
+        firsts = [one for one, _ in pair.meets]
+        by_inner = len(set(firsts)) == len(firsts)
+        return [
+            (
+                one if by_inner else other,
+                {p: one for p in inner if one in parts[p]}
+                | {p: other for p in outer if other in parts[p]},
+            )
+            for one, other in pair.meets
+        ]
+    if len(inner) != 1 or len(outer) != 1 or inner == outer:
+        return None
+    (one_part,), (other_part,) = inner, outer
+    if not pair.best_match and set(parts[one_part]) & set(parts[other_part]):
+        return None
+
+    def off(one: str, other: str) -> Fraction:
+        def own(name: str) -> str:
+            part = name.partition(".")[0]
+            copy = one if part == one_part else other if part == other_part else ""
+            return own_name(values, name if "@" in name else f"{name}@{copy}")
+
+        value = value_of(rename(statement.node, own), values, model.ratio)
+        return off_by(middle(value), (statement.lower, statement.upper))
+
+    try:
+        costs = {
+            (one, other): off(one, other) for one in parts[one_part] for other in parts[other_part]
+        }
+    except (EvaluationError, KeyError):
+        return None  # no figure to match them by
+    return [(one, {one_part: one, other_part: other}) for one, other in bottleneck(costs).items()]
 
 
 def limits_statement(

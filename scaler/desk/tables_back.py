@@ -41,6 +41,9 @@ def read_reduced(reader: Reader) -> None:
             add(reader, first, "the id is not part.size", said.get("id", ""), "part.size",
                  "leave the ids as they were written")  # fmt: skip
             continue
+        if "@" in size:  # a copy that differs: only a choice of its own can be edited
+            _reduced_choice(reader, said, row)
+            continue
         if said.get("refused", "").lower() == "true":
             reader.notes.append(
                 Problem("refused", f"{said['id']} has no figure and is left out",

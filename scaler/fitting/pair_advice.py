@@ -134,7 +134,7 @@ def advice_of(checker: Checker, finding: Finding, count: int = 3) -> Advice:
     item = finding.statement
     pair = checker.model.pairs[item.id.partition("@")[0]]
     inner_node, outer_node = (
-        rename(node, lambda name: at_copy(checker, name, item.copy))
+        rename(node, lambda name: at_copy(checker, name, item.at))
         for node in (pair.inner, pair.outer)
     )
     inner = _side(checker, inner_node, pair.inner_text)
@@ -222,12 +222,10 @@ def _plain(name: str) -> str:
 
 
 def _is_made(checker: Checker, name: str) -> bool:
-    if "@" in name:
-        return True
-    size = checker.model.sizes[name]
+    size = checker.model.sizes[_plain(name)]
     part = checker.model.parts[size.part]
     closed = (State.MADE, State.BOUGHT, State.LOCKED)
-    return checker.settlement.results[name].made or size.state in closed or part.state in closed
+    return checker.is_made(name) or size.state in closed or part.state in closed
 
 
 def _how(checker: Checker, name: str) -> tuple[str, tuple[str, Fraction] | None]:
@@ -235,8 +233,7 @@ def _how(checker: Checker, name: str) -> tuple[str, tuple[str, Fraction] | None]
     from scaler.settling.limits import last_cut_tolerance
     from scaler.settling.rows import method_row
 
-    identity = name.partition("@")[0]
-    size, settled = checker.model.sizes[identity], checker.settlement.results[identity]
+    size, settled = checker.model.sizes[_plain(name)], checker.settlement.of(name)
     if _is_made(checker, name):
         state = str(checker.model.parts[size.part].state)
         return ("bought" if state == "bought" else "made: it stays as it is"), None

@@ -163,7 +163,7 @@ def press_of(checker: Checker, finding: Finding, given: Given) -> PressedPair:
             f"{item.id}: one side is a sum of sizes, not a round seat",
             "one diameter in another",
         )
-    inner, outer = (at_copy(checker, one.name, item.copy) for one in (pair.inner, pair.outer))
+    inner, outer = (at_copy(checker, one.name, item.at) for one in (pair.inner, pair.outer))
     notes: list[str] = []
     diameter = _value(checker, outer)
     outside = given.hub_outside or _hub_outside(checker, outer, diameter, notes)
@@ -260,7 +260,7 @@ def _others(checker: Checker, size: str) -> Mapping[str, str]:
     """Sizes of the same part by their names, those with a value only."""
     part, (identity, _, copy) = size.partition(".")[0], size.partition("@")
     return {
-        item.name: at_copy(checker, item.id, copy)
+        item.name: at_copy(checker, item.id, {part: copy})
         for item in checker.model.sizes.values()
         if item.part == part and item.id != identity and item.id in checker.values
     }

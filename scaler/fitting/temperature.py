@@ -31,6 +31,7 @@ from scaler.records import BasisKind, Bounds, Model, Stage, Verdict
 
 if TYPE_CHECKING:
     from scaler.checking.check import Checker, Finding
+    from scaler.checking.statements import At
     from scaler.expressions.intervals import Interval
     from scaler.settling.solve import Value
 
@@ -155,10 +156,10 @@ def pair_findings(checker: Checker, pair: str) -> tuple[Finding, ...]:
     return found
 
 
-def at_copy(checker: Checker, name: str, copy: str) -> str:
-    """The name of a copy's own reading of a size, where it has one; else the size's."""
-    own = f"{name}@{copy}"
-    return own if copy and "@" not in name and own in checker.values else name
+def at_copy(checker: Checker, name: str, at: At) -> str:
+    """The name of a copy's own value of a size, where it has one; else the size's."""
+    own = f"{name}@{at.get(name.partition('.')[0], '')}"
+    return own if "@" not in name and own in checker.values else name
 
 
 def at_temperature(
@@ -272,7 +273,7 @@ def _hot_window(
                 if name in hot_values
             }
         else:
-            boxes = {name: _box(checker, name, item.copy) for name in names(item.node)}
+            boxes = {name: _box(checker, name, item.at) for name in names(item.node)}
         if form is None:  # not linear: the worst case of all limits, hot
             scaled = {name: box * factor(name) for name, box in boxes.items()}
             found = enclose(item.node, scaled, ratio)
@@ -295,12 +296,12 @@ def _hot_window(
     )
 
 
-def _box(checker: Checker, name: str, copy: str) -> Interval:
+def _box(checker: Checker, name: str, at: At) -> Interval:
     """All values that a size may have within its limits; of a result, those its sizes give it."""
     from scaler.expressions import Name, enclose
 
     node = checker.inlined(Name(name))
-    return enclose(node, checker.boxes(node, copy), checker.model.ratio)
+    return enclose(node, checker.boxes(node, at), checker.model.ratio)
 
 
 def _verdict(basic: Value, found: Bounds, wanted: Bounds) -> Verdict:

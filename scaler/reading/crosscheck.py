@@ -56,6 +56,7 @@ class _Statements:
         if inner and outer:
             self.two_sides(pair, what, entry)
             self.last_in(pair.basis, {*names(pair.inner), *names(pair.outer)}, what, entry)
+            self.copies_meet(pair, what, entry)
         if pair.fit.iso:
             self.iso_fit(pair, entry)
         if pair.fit.trade or pair.fit.trade_set:
@@ -94,6 +95,46 @@ class _Statements:
                 f"{what} names no size on its {'outer' if inner else 'inner'} side",
                 "a size or a sum of sizes",
                 "name it part.size",
+            )
+
+    def copies_meet(self, pair: Pair, what: str, entry: Entry) -> None:
+        """Copies that are said to meet must be copies of the parts on their side, one with one or
+        one with several."""
+        if not pair.meets and not pair.best_match:
+            return
+        sides = []
+        for node in (pair.inner, pair.outer):
+            named = {name.partition(".")[0] for name in names(node) if "@" not in name}
+            sides.append({p: self.names.model.parts[p].copies for p in sorted(named)})
+        for number, side in enumerate(("inner", "outer")):
+            known = [copy for copies in sides[number].values() for copy in copies]
+            wrong = next((m[number] for m in pair.meets if m[number] not in known), None)
+            if wrong is not None or not known:
+                self.fail(
+                    entry,
+                    "meets",
+                    "unknown-copy",
+                    f"{what}: the {side} side has no "
+                    + (f"copy '{shorten(wrong, 60)}'" if wrong is not None else "named copies"),
+                    ", ".join(known) or f"named copies of {', '.join(sides[number])}",
+                    suggest(wrong or "", known, "name the copies of the part: copies = […]"),
+                )
+                return
+        both = [part for part in sides[0] if part in sides[1] and sides[0][part]]
+        firsts, seconds = [m[0] for m in pair.meets], [m[1] for m in pair.meets]
+        twice = len(set(firsts)) < len(firsts) and len(set(seconds)) < len(seconds)
+        if both or twice or len(set(pair.meets)) < len(pair.meets):
+            self.fail(
+                entry,
+                "meets",
+                "meets",
+                f"{what}: {both[0]} cannot be told to meet itself"
+                if both
+                else f"{what}: copies of both sides are named more than once",
+                "two parts" if both else "each copy of one side named once",
+                "leave meets out: copies of like names meet"
+                if both
+                else "name every copy of one of the sides once only",
             )
 
     def iso_fit(self, pair: Pair, entry: Entry) -> None:

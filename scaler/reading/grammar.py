@@ -32,6 +32,7 @@ _PLAIN_LAST = re.compile(r"([+\-−]?[^+\-−]+?)\s+([0-9][^+\-−]*)")
 _UNIT_TAIL = re.compile(r"[^\d\s.,/][^\d.,/]*$")
 _OPTION = re.compile(r"\s+(step|reach|limits)\s+|\s+(up|down|nearest)\b")
 _NAME = re.compile(r"[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*(?:@[a-z0-9_]+)?")
+_COPY = re.compile(r"[a-z0-9_]+")
 _PLAIN_NUMBER = re.compile(r"[0-9]{1,12}(?:[.,][0-9]{1,12})?|(?:[0-9]{1,6} )?[0-9]{1,6}/[0-9]{1,6}")
 
 
@@ -351,6 +352,29 @@ def parse_basis(text: str) -> Basis:
         "both limits, last cut part.size, or basic size",
         suggest(body, ("both limits", "basic size", "last cut part.size"), example),
     )
+
+
+def parse_meets(text: str) -> tuple[tuple[str, str], ...] | None:
+    """Which copies meet: ``left with no_1``; None for ``best match``. Raises GrammarError.
+
+    >>> parse_meets("left with no_2, right with no_1")
+    (('left', 'no_2'), ('right', 'no_1'))
+    """
+    example = "write left with no_1, right with no_2, or best match"
+    body = _phrase(text, "copies that meet", example, LONGEST_METHOD)
+    if body == "best match":
+        return None
+    found = [tuple(item.split(" with ")) for item in body.split(", ")]
+    for item in found:
+        if len(item) != 2 or not all(_COPY.fullmatch(name) for name in item):
+            said = " with ".join(item)
+            raise GrammarError(
+                said,
+                f"'{shorten(said, 60)}' where two copies that meet were looked for",
+                "a copy of the inner side, with, a copy of the outer side",
+                example,
+            )
+    return tuple((item[0], item[1]) for item in found)
 
 
 # ---------------------------------------------------------------------------------- methods

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 from scaler import catalogue, collection
-from scaler.as_made.log import plain_readings
 from scaler.measures.scales import Scale, ScaleError, parse_scale, scale_from_gauges
 from scaler.problems import InputError, in_order, listed, shorten, suggest
 from scaler.reading import logs
@@ -17,10 +16,10 @@ from scaler.reading import statements as reading_statements
 from scaler.reading.collecting import collect
 from scaler.reading.context import Context, label
 from scaler.reading.crosscheck import crosscheck
-from scaler.reading.csv_text import parse_csv
 from scaler.reading.entries import Entry
 from scaler.reading.files import Gathered, gather
 from scaler.reading.grammar import GrammarError
+from scaler.reading.readings_log import read_readings
 from scaler.reading.sizes import SizeReader
 from scaler.records import Drawing, Model, Part, Reading, Service, ShopRow, Size, State
 
@@ -102,7 +101,7 @@ class _Reader:
             pairs=pairs,
             conditions=conditions,
             shop=self.shop(),
-            choices=logs.choices(self.gathered.choices, sizes, problems),
+            choices=logs.choices(self.gathered.choices, sizes, parts, problems),
             readings=self.readings(sizes, parts),
             notes=(),
             overrules={
@@ -119,14 +118,9 @@ class _Reader:
         log = self.gathered.readings
         if log is None:
             return {}
-        found = plain_readings(log, sizes, parts)
-        if found is not None and all(item.value > 0 for item in found.values()):
-            return found
-        table, problems = parse_csv(log)  # something is odd: look at every cell, and mark it
-        self.entries.problems += [replace(item, severity="warning") for item in problems]
-        if table is None:
-            return {}
-        return logs.readings(table, sizes, parts, self.entries.problems)
+        found, problems = read_readings(log, sizes, parts)
+        self.entries.problems += problems
+        return found
 
     def no_model(self) -> Entry:
         """Reports that there is no [model], and stands in for it."""

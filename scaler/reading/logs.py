@@ -25,6 +25,8 @@ READING_COLUMNS = ("time", "action", "size", "copy", "value", "instrument", "not
 SHOP_COLUMNS = ("family", "size", "designation", "quantity", "place", "note")
 
 Event = TypeVar("Event")
+_Make = Callable[[CsvRow, Size, str], Event | None]
+"""What a row says of a size and copy; None where it says nothing that can be used."""
 
 
 @dataclass
@@ -79,11 +81,15 @@ class _Table:
 def _events(
     log: _Table,
     sizes: Mapping[str, Size],
+    parts: Mapping[str, Part],
     action: str,
     noun: str,
-    make: Callable[[CsvRow, Size], tuple[str, Event] | None],
-) -> dict[tuple[str, str], Event]:
-    """What stands after all lines have been read in order, by size and copy."""
+    make: _Make[Event],
+) -> dict[tuple[str, str], list[Event]]:
+    """What has not been taken back after all lines, by size and copy, oldest first.
+
+    A copy stands in a column of its own, or after the size: ``part.size@left``.
+    """
     known = Known(sizes, "see whether the size was renamed; a line of its own can take this back")
     standing: dict[tuple[str, str], list[Event]] = {}
     for row in log.table.rows:
@@ -98,15 +104,28 @@ def _events(
                 "mend the line or take it out; it has not been used",
             )
             continue
-        size = sizes.get(cells["size"])
+        name, _, copy = cells["size"].partition("@")
+        copy = copy or cells.get("copy", "")
+        size = sizes.get(name)
         if size is None:
             log.fail(
                 row.line,
                 "size",
-                f"there is no size '{shorten(cells['size'], 60)}'",
+                f"there is no size '{shorten(name, 60)}'",
                 cells["size"],
                 "a size of this model",
-                known.advice(cells["size"]),
+                known.advice(name),
+            )
+            continue
+        copies = parts[size.part].copies
+        if copy and copy not in copies:
+            log.fail(
+                row.line,
+                "copy" if cells.get("copy") == copy else "size",
+                f"{size.part} has no copy '{shorten(copy, 40)}'",
+                copy,
+                ", ".join(copies) or "no copy: the part names none",
+                suggest(copy, copies, "mend the line"),
             )
             continue
         if cells["action"] not in (action, "undo"):
@@ -119,10 +138,9 @@ def _events(
                 suggest(cells["action"], (action, "undo"), "mend the line"),
             )
             continue
-        made = make(row, size)
-        if made is None:
+        event = make(row, size, copy)
+        if event is None:
             continue
-        copy, event = made
         history = standing.setdefault((size.id, copy), [])
         if cells["action"] != "undo":
             history.append(event)
@@ -137,18 +155,22 @@ def _events(
                 f"an undo after {noun}",
                 "take the line out",
             )
-    return {key: history[-1] for key, history in standing.items() if history}
+    return {key: history for key, history in standing.items() if history}
 
 
 def choices(
-    table: CsvFile | None, sizes: Mapping[str, Size], problems: list[Problem]
+    table: CsvFile | None,
+    sizes: Mapping[str, Size],
+    parts: Mapping[str, Part],
+    problems: list[Problem],
 ) -> dict[str, Choice]:
-    """The choices that stand after all lines of the choices file have been read in order."""
+    """The choices that stand after all lines of the choices file have been read in order, by size
+    (``part.size@copy`` where one copy is chosen by itself)."""
     log = _Table(table, problems, "warning") if table is not None else None
     if log is None or not log.has(CHOICE_COLUMNS, ("action", "size", "value")):
         return {}
 
-    def make(row: CsvRow, size: Size) -> tuple[str, Choice] | None:
+    def make(row: CsvRow, size: Size, copy: str) -> Choice | None:
         cells = row.cells
         value = Fraction(0)
         if cells["action"] != "undo":
@@ -161,36 +183,27 @@ def choices(
         method, chosen, note, time = (
             cells.get(name, "") for name in ("method", "row", "note", "time")
         )
-        return "", Choice(size.id, value, method, chosen, note, time, place)
+        name = f"{size.id}@{copy}" if copy else size.id
+        return Choice(name, value, method, chosen, note, time, place)
 
-    found = _events(log, sizes, "choose", "a choice", make)
-    return {size: choice for (size, _), choice in found.items()}
+    found = _events(log, sizes, parts, "choose", "a choice", make)
+    return {history[-1].size: history[-1] for history in found.values()}
 
 
-def readings(
-    table: CsvFile | None,
+def reading_histories(
+    table: CsvFile,
     sizes: Mapping[str, Size],
     parts: Mapping[str, Part],
     problems: list[Problem],
-) -> dict[tuple[str, str], Reading]:
-    """The readings that stand, by size and copy ('' where the part has no named copies)."""
-    log = _Table(table, problems, "warning") if table is not None else None
-    if log is None or not log.has(READING_COLUMNS, ("action", "size", "value")):
+) -> dict[tuple[str, str], list[Reading]]:
+    """The readings that have not been taken back, by size and copy ('' where the part has no named
+    copies), oldest first."""
+    log = _Table(table, problems, "warning")
+    if not log.has(READING_COLUMNS, ("action", "size", "value")):
         return {}
 
-    def make(row: CsvRow, size: Size) -> tuple[str, Reading] | None:
+    def make(row: CsvRow, size: Size, copy: str) -> Reading | None:
         cells = row.cells
-        copy, copies = cells.get("copy", ""), parts[size.part].copies
-        if copy and copy not in copies:
-            log.fail(
-                row.line,
-                "copy",
-                f"{size.part} has no copy '{shorten(copy, 40)}'",
-                copy,
-                ", ".join(copies) or "no copy: the part names none",
-                suggest(copy, copies, "mend the line"),
-            )
-            return None
         value = Fraction(0)
         if cells["action"] != "undo":
             try:
@@ -200,9 +213,9 @@ def readings(
                 return None
         place = Place(log.table.source.file, row.line)
         instrument, note, time = (cells.get(name, "") for name in ("instrument", "note", "time"))
-        return copy, Reading(size.id, copy, value, instrument, note, time, place)
+        return Reading(size.id, copy, value, instrument, note, time, place)
 
-    return _events(log, sizes, "reading", "a reading", make)
+    return _events(log, sizes, parts, "reading", "a reading", make)
 
 
 def shop_rows(table: CsvFile, problems: list[Problem]) -> list[ShopRow]:

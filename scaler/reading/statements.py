@@ -18,7 +18,7 @@ from scaler.expressions import (
 )
 from scaler.reading.context import Context
 from scaler.reading.entries import Entry
-from scaler.reading.grammar import parse_basis, parse_fit, parse_window
+from scaler.reading.grammar import parse_basis, parse_fit, parse_meets, parse_window
 from scaler.records import Basis, BasisKind, Bounds, Condition, Fit, Pair
 
 UNBOUNDED: Bounds = (None, None)
@@ -33,6 +33,8 @@ def pair(context: Context, entry: Entry) -> Pair:
     for key in ("inner", "outer", "fit"):
         if key not in fields:
             context.spoil(entry, key)  # reported already: without it the pair cannot be checked
+    unsaid: tuple[tuple[str, str], ...] | None = ()
+    meets = context.read(entry, "meets", parse_meets, unsaid)
     return Pair(
         id=entry.name,
         title=fields.get("title", ""),
@@ -45,6 +47,8 @@ def pair(context: Context, entry: Entry) -> Pair:
         why=fields.get("why", ""),
         must=fields.get("must", False),
         place=entry.place(),
+        meets=meets or (),
+        best_match=meets is None,
     )
 
 

@@ -101,18 +101,18 @@ def general(name: str, basic: Fraction) -> Deviations | None:
     return None
 
 
-def limits_of(model: Model, size: Size, settled: Settled) -> Deviations:
+def limits_of(model: Model, size: Size, settled: Settled, copy: str = "") -> Deviations:
     """Deviations of a settled size [mm], with their source, in the order design gives:
 
-    the reading's uncertainty where it is made; the size's own limits; its method's stated limits;
-    the chosen row as supplied or as the tool leaves it; the process; the model's general
-    tolerances. Counts, and angles without limits, have none.
+    the reading's uncertainty where it (or the copy named) is made; the size's own limits; its
+    method's stated limits; the chosen row as supplied or as the tool leaves it; the process; the
+    model's general tolerances. Counts, and angles without limits, have none.
     """
     if size.kind in (Kind.COUNT, Kind.TEETH):
         return Deviations(ZERO, ZERO, "a count")
     basic = abs(middle(settled.value))
     if settled.made:
-        reading = model.readings.get((size.id, ""))
+        reading = model.readings.get((size.id, copy))
         name, worth = uncertainty(size, reading.instrument if reading else "")
         return Deviations(-worth, worth, f"read with {name}")
     if size.limits is not None:
@@ -150,10 +150,10 @@ class LimitsOf:
         self.model = model
         self._known: dict[tuple[object, ...], tuple[Deviations, object]] = {}
 
-    def __call__(self, size: Size, settled: Settled) -> Deviations:
+    def __call__(self, size: Size, settled: Settled, copy: str = "") -> Deviations:
         """Deviations of a settled size [mm] with their source, as :func:`limits_of` gives them."""
         if settled.made:
-            return limits_of(self.model, size, settled)
+            return limits_of(self.model, size, settled, copy)
         key = (id(settled), id(size.limits), id(size.rule), size.kind)
         found = self._known.get(key)
         if found is None:  # the objects that the key stands for are kept, so that none is made anew

@@ -26,7 +26,8 @@ CARRYING = (Kind.EXTERNAL, Kind.THREAD)
 
 @dataclass(frozen=True, slots=True)
 class SizeLine:
-    """One size of the reduction. Lengths in mm; None in every figure of a refused part."""
+    """One size of the reduction, or one copy of it with a value of its own. Lengths in mm; None in
+    every figure of a refused part."""
 
     size: Size
     exact: Value | None
@@ -34,6 +35,12 @@ class SizeLine:
     settled: Settled | None
     limits: Deviations | None
     refused: bool
+    copy: str = ""
+
+    @property
+    def name(self) -> str:
+        """The size, with its copy: ``part.size@left``."""
+        return f"{self.size.id}@{self.copy}" if self.copy else self.size.id
 
     @property
     def full(self) -> Fraction | None:
@@ -64,7 +71,10 @@ class SizeLine:
 
 @dataclass(frozen=True)
 class Reduction:
-    """All sizes of a model at a stage, with the cautions and notes that go with them."""
+    """All sizes of a model at a stage, with the cautions and notes that go with them.
+
+    ``copies`` are those of them whose copies differ: one line a copy with a value of its own.
+    """
 
     model: Model
     stage: Stage
@@ -73,10 +83,24 @@ class Reduction:
     lines: tuple[SizeLine, ...]
     cautions: tuple[Caution, ...]
     notes: tuple[Problem, ...]
+    copies: tuple[SizeLine, ...] = ()
+
+    @property
+    def all_lines(self) -> tuple[SizeLine, ...]:
+        """Every size, followed by its copies where they differ."""
+        if not self.copies:
+            return self.lines
+        own: dict[str, list[SizeLine]] = {}
+        for line in self.copies:
+            own.setdefault(line.size.id, []).append(line)
+        return tuple(one for line in self.lines for one in (line, *own.get(line.size.id, ())))
 
     def line(self, identity: str) -> SizeLine:
-        """The line of one size. Raises KeyError for an unknown one."""
-        return next(line for line in self.lines if line.size.id == identity)
+        """The line of one size, or of a copy that differs. Raises KeyError for an unknown one."""
+        found = next((line for line in (*self.lines, *self.copies) if line.name == identity), None)
+        if found is None:
+            raise KeyError(identity)
+        return found
 
     def as_dict(self) -> dict[str, Any]:
         """Plain keys and values by the contract for scripts."""
@@ -85,7 +109,8 @@ class Reduction:
         return reduction_dict(self)
 
     def frame(self) -> pandas.DataFrame:
-        """A pandas frame: one row a size; columns as the keys of ``as_dict()['sizes']``."""
+        """A pandas frame: one row a size, and one a copy that differs (``part.size@left``); columns
+        as the keys of ``as_dict()['sizes']``."""
         from scaler.report import frame_of
 
         return frame_of(self.as_dict()["sizes"])
@@ -114,24 +139,22 @@ def from_settlement(
 ) -> Reduction:
     """The reduction that a settlement amounts to; ``limits`` are those found before, if any."""
     shut = refused_parts(model)
-    limits = limits or LimitsOf(model)
-    rounded = settlement.stage is not Stage.EXACT
     lines = []
     found: list[Caution] = list(cautions.of_model(model))
     notes: list[Problem] = [*model.notes, *settlement.notes]
+    rounded = settlement.stage is not Stage.EXACT
+    known = limits or LimitsOf(model)
+
+    def made_line(size: Size, settled: Settled, copy: str = "") -> SizeLine:
+        found = known(size, settled, copy) if rounded else None
+        return SizeLine(size, exact.values.get(size.id), settled.value, settled, found, False, copy)
+
     for size in model.sizes.values():
         settled = settlement.results.get(size.id)
         if size.part in shut or settled is None:
             lines.append(SizeLine(size, None, None, None, None, True))
             continue
-        line = SizeLine(
-            size,
-            exact.values.get(size.id),
-            settled.value,
-            settled,
-            limits(size, settled) if rounded else None,
-            False,
-        )
+        line = made_line(size, settled)
         lines.append(line)
         if line.exact is not None and size.kind in CARRYING and line.departure:
             weaker = cautions.strength_lost(
@@ -140,8 +163,19 @@ def from_settlement(
             if weaker is not None:
                 found.append(cautions.weaker_caution(size.id, weaker))
         notes += _notes(size, settled)
+    copies = [
+        made_line(model.sizes[name.partition("@")[0]], settled, name.partition("@")[2])
+        for name, settled in settlement.copies.items()
+    ]
     return Reduction(
-        model, settlement.stage, settlement, exact, tuple(lines), tuple(found), tuple(notes)
+        model,
+        settlement.stage,
+        settlement,
+        exact,
+        tuple(lines),
+        tuple(found),
+        tuple(notes),
+        tuple(copies),
     )
 
 

@@ -26,6 +26,7 @@ from scaler.settling.settled import (
     Settled,
     Settlement,
     exact_size,
+    own_name,
     reach_of,
     refused_parts,
     sum_of,
@@ -41,9 +42,11 @@ __all__ = [
     "Settled",
     "Settlement",
     "exact_size",
+    "own_name",
     "reach_of",
     "refused_parts",
     "settle",
+    "settle_copies",
     "sum_of",
     "to_step",
     "without_copies",
@@ -59,6 +62,13 @@ def settle(model: Model, stage: Stage = Stage.CHOSEN, *, as_drawn: bool = False)
     return _Settler(model, stage, as_drawn).run()
 
 
+def settle_copies(model: Model) -> Mapping[str, Settled]:
+    """The copies that have a reading or a choice of their own, by ``part.size@copy``."""
+    settler = _Settler(model, Stage.CHOSEN, False)
+    settler.copies()
+    return settler.own
+
+
 class _Settler:
     def __init__(self, model: Model, stage: Stage, as_drawn: bool) -> None:
         self.model, self.stage, self.as_drawn = model, stage, as_drawn
@@ -67,6 +77,7 @@ class _Settler:
         self.refused = refused_parts(model)
         self.values: dict[str, Value] = {}
         self.results: dict[str, Settled] = {}
+        self.own: dict[str, Settled] = {}
         self.defined: dict[str, Node] = {}
         self.solved_by: dict[str, str] = {}
         self.problems: list[Problem] = []
@@ -111,6 +122,7 @@ class _Settler:
             self.solved_by,
             tuple(self.notes),
             self.refused,
+            self.own,
         )
 
     def keep(self, size: Size, result: Settled) -> None:
@@ -118,12 +130,18 @@ class _Settler:
         self.results[size.id] = result
 
     def copies(self) -> None:
-        if self.stage is not Stage.CHOSEN or self.as_drawn:
+        """The copies that have a reading or a choice of their own, ahead of all sizes."""
+        if self.stage is not Stage.CHOSEN:
             return
-        for (identity, copy), reading in self.model.readings.items():
+        read = (f"{identity}@{copy}" for identity, copy in self.model.readings if copy)
+        chosen = (name for name in self.model.choices if "@" in name)
+        for name in dict.fromkeys((*read, *chosen)):
+            identity, _, copy = name.partition("@")
             size = self.model.sizes[identity]
-            if copy and size.state is not State.SCRAPPED and size.part not in self.refused:
-                self.values[f"{identity}@{copy}"] = reading.value
+            settled = None if size.part in self.refused else self.fixed(size, copy)
+            if settled is not None:
+                self.own[name] = settled
+                self.values[name] = settled.value
 
     def drawn_twice(self, size: Size) -> None:
         """Notes a drawn size that its own definition, put in as drawn, does not agree with."""
@@ -208,17 +226,23 @@ class _Settler:
             return Settled(exact, "full size × scale", "exact")
         return self.by_rule(size, exact)
 
-    def fixed(self, size: Size) -> Settled | None:
-        """A value that is no longer open: read, made, locked or chosen."""
+    def fixed(self, size: Size, copy: str = "") -> Settled | None:
+        """A value that is no longer open: read, made, locked or chosen.
+
+        A copy has one where it was read or chosen by itself; what is known of all copies alike
+        stands with the size.
+        """
         if not self.as_drawn and size.state is not State.SCRAPPED:
-            reading = self.model.readings.get((size.id, ""))
+            reading = self.model.readings.get((size.id, copy))
             if reading is not None:
                 return Settled(
                     reading.value, "measured", "made", why=f"reading, {reading.place}", made=True
                 )
+            if copy and (size.made is not None or (size.id, "") in self.model.readings):
+                return None
             if size.made is not None:
                 return Settled(size.made, str(size.state), "made", why="stated as made", made=True)
-        choice = self.model.choices.get(size.id)
+        choice = self.model.choices.get(f"{size.id}@{copy}" if copy else size.id)
         return None if choice is None else self.by_choice(size, choice)
 
     def by_choice(self, size: Size, choice: Choice) -> Settled:
@@ -233,7 +257,7 @@ class _Settler:
             self.notes.append(
                 Problem(
                     "choice-not-obtainable",
-                    f"the choice for {size.id} is on no step and in no row of its rule",
+                    f"the choice for {choice.size} is on no step and in no row of its rule",
                     choice.place,
                     severity="warning",
                     read=choice.row,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Container, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import partial
 
 from scaler.checking import cautions
 from scaler.expressions import Add, Linear, Mul, Name, Node, Number, names, rename
@@ -36,7 +37,8 @@ class Settled:
 
 @dataclass(frozen=True)
 class Settlement:
-    """All sizes at a stage. ``values`` also holds ``size@copy`` for copies with their own reading.
+    """All sizes at a stage. ``values`` also holds ``size@copy`` for copies with a reading or a
+    choice of their own; how those came about stands in ``copies``.
 
     ``defined_by`` holds, for sizes worked out from others, the expression in those others (for
     those solved from linear conditions too); ``solved_by`` the statement a size was solved from,
@@ -50,6 +52,11 @@ class Settlement:
     solved_by: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[Problem, ...] = ()
     refused: frozenset[str] = frozenset()
+    copies: Mapping[str, Settled] = field(default_factory=dict)
+
+    def of(self, name: str) -> Settled:
+        """How a size, or a copy with a value of its own (``size@copy``), came about."""
+        return self.copies[name] if "@" in name else self.results[name]
 
 
 def refused_parts(model: Model) -> frozenset[str]:
@@ -97,7 +104,12 @@ def without_copies(node: Node, values: Container[str]) -> Node:
     """The expression with ``size@copy`` as plain ``size`` where that copy has no value of its own."""
     if not any("@" in name and name not in values for name in names(node)):
         return node
-    return rename(node, lambda name: name if name in values else name.partition("@")[0])
+    return rename(node, partial(own_name, values))
+
+
+def own_name(values: Container[str], name: str) -> str:
+    """``size@copy`` where that copy has a value of its own, else the plain size."""
+    return name if name in values else name.partition("@")[0]
 
 
 def sum_of(form: Linear) -> Node:

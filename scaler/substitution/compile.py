@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
 
@@ -9,10 +10,18 @@ from scaler.checking.statements import Statement, statements
 from scaler.expressions import EvaluationError, Node, enclose, linear, names
 from scaler.expressions.intervals import Interval
 from scaler.records import BasisKind, Condition, Kind, Method, Model, Pair, Size, Stage, State
-from scaler.settling.limits import limits_of, uncertainty
+from scaler.settling.limits import limits_of
 from scaler.settling.put_in import put_in
 from scaler.settling.row_links import row_link
-from scaler.settling.settle import Settled, Settlement, exact_size, reach_of, refused_parts, settle
+from scaler.settling.settle import (
+    Settled,
+    Settlement,
+    exact_size,
+    reach_of,
+    refused_parts,
+    settle,
+    settle_copies,
+)
 from scaler.settling.solve import Value, middle
 from scaler.substitution.compiled import (
     Compiled,
@@ -25,12 +34,13 @@ from scaler.substitution.compiled import (
     no_method,
 )
 from scaler.substitution.forms import Form
-from scaler.substitution.linking import add_links
+from scaler.substitution.linking import add_links, link_copies
 from scaler.substitution.options import (
     ZERO,
     Branch,
     Options,
 )
+from scaler.substitution.own_copies import own_copies
 from scaler.trade import standards
 
 FIXED_STATES = (State.LOCKED, State.BOUGHT, State.MADE)
@@ -79,14 +89,17 @@ class Compiler:
         self.refused = refused_parts(model)
         self.options = options or Options(model, self.bounds)
         self.result = Compiled(model, exact, {}, [], [], [], {})
+        self.own: tuple[str, ...] = ()
         self.results: dict[str, Node] = {}
         self.forms: dict[str, Form | None] = {}
 
     def run(self) -> Compiled:
         values: dict[str, Value] = dict(self.exact.values)
-        for (identity, copy), reading in self.model.readings.items():
-            if copy and self.model.sizes[identity].state is not State.SCRAPPED:
-                values[f"{identity}@{copy}"] = reading.value
+        self.settled = self.settled_copies()
+        values |= {name: settled.value for name, settled in self.settled.items()}
+        self.own = own_copies(self.model, self.may_differ)
+        for name in self.own:
+            values[name] = self.exact.values[name.partition("@")[0]]
         found = statements(self.model, values)
         kept = [item for item in found if self.wanted(item)]
         self.linked = linked_sizes(self.model)
@@ -99,6 +112,7 @@ class Compiler:
         }
         self.sort_sizes()
         self.copies()
+        link_copies(self)
         from scaler.substitution.statements import add_statements
 
         self.result.definitions = self.results
@@ -283,23 +297,67 @@ class Compiler:
         self.results[f"{size.id}:definition"] = definition
 
     def copies(self) -> None:
-        """Copies with a reading of their own are fixed sizes beside the others."""
-        for (identity, copy), reading in self.model.readings.items():
+        """Copies with a reading of their own are fixed sizes beside the others; those that have to
+        go with such are open ones."""
+        for name, settled in self.settled.items():
+            identity, _, copy = name.partition("@")
             size = self.model.sizes[identity]
-            if not copy or size.part in self.refused or size.state is State.SCRAPPED:
-                continue
-            worth = uncertainty(size, reading.instrument)[1]
-            branch = Branch(no_method(size), reading.value, ZERO, 0, 0, ZERO, (0, 0, 0))
-            branch.deviations = (-worth, worth)
-            name = f"{identity}@{copy}"
+            limits = limits_of(self.model, size, settled, copy)
+            value = middle(settled.value)
+            branch = Branch(no_method(size), value, ZERO, 0, 0, ZERO, (0, 0, 0))
+            branch.deviations = (limits.lower, limits.upper)
             self.result.variables[name] = Variable(
-                name,
-                size,
-                None,
-                [branch],
-                fixed=True,
-                settled=Settled(reading.value, "measured", "made", made=True),
+                name, size, None, [branch], fixed=True, settled=settled
             )
+
+        shares: dict[str, int] = {}
+        for name in self.own:
+            shares[name.partition("@")[0]] = shares.get(name.partition("@")[0], 0) + 1
+        for identity, count in shares.items():
+            size = self.model.sizes[identity]
+            alike = max(1, len(self.model.parts[size.part].copies) - count)
+            share = size.weight / (count + alike)  # a drawn size counts once, whatever its copies
+            exact, centre = exact_size(size, self.model.ratio), self.centre(size)
+            own = [name for name in self.own if name.partition("@")[0] == identity]
+            for name in (identity, *own):
+                many = alike if name == identity else 1
+                self.copy_of(name, replace(size, weight=share * many), exact, centre)
+
+    def settled_copies(self) -> Mapping[str, Settled]:
+        """The copies that are no longer open: read, or locked or bought as they were chosen."""
+        return {
+            name: settled
+            for name, settled in settle_copies(self.model).items()
+            if settled.made or self.model.sizes[name.partition("@")[0]].state in FIXED_STATES
+        }
+
+    def copy_of(
+        self, name: str, size: Size, exact: Fraction | None, centre: Fraction | None
+    ) -> None:
+        """An open copy (or the rest of its fellows) as a variable of its own."""
+        if size.id in self.loose:
+            self.result.variables[name] = replace(self.result.variables[size.id], name=name)
+            return
+        assert centre is not None
+        branches = self.options.of(
+            size,
+            exact,
+            centre,
+            last=size.id in self.last,
+            every=size.id in self.linked,
+            keep_reach=self.keep_reach,
+        )
+        self.result.variables[name] = Variable(name, size, exact, branches, centre)
+
+    def may_differ(self, size: Size) -> bool:
+        """Whether the copies of a size may be chosen apart: it is open, and not worked out."""
+        if size.part in self.refused or size.equals is not None or self.centre(size) is None:
+            return False
+        if size.id in self.exact.solved_by or self.is_fixed(size) or size.id in self.remade:
+            return False
+        if row_link(size) is not None or size.id in self.options.rows.needed:
+            return False  # a column of a row goes with the row
+        return bool(size.rule) and all(method.way != "follow" for method in size.rule)
 
     # --- forms
 

@@ -60,7 +60,7 @@ def elastic_piece(exact: Settlement, options: Options, piece: Model) -> Elastic:
     elastic = Elastic(compiled)
     linked = linked_sizes(piece)
     for name, variable in list(compiled.variables.items()):
-        if variable.fixed or variable.solved or variable.stepped or ":" in name:
+        if variable.fixed or variable.solved or variable.stepped or ":" in name or "@" in name:
             continue
         if name in made:
             give_again(elastic, plain, name, variable)

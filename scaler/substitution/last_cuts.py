@@ -7,7 +7,7 @@ from dataclasses import replace
 from fractions import Fraction
 from functools import partial
 
-from scaler.checking.statements import Statement
+from scaler.checking.statements import At, Statement
 from scaler.records import BasisKind, Deviations, Model
 from scaler.settling.limits import limits_of, uncertainty
 from scaler.settling.settle import Settled
@@ -34,17 +34,19 @@ class LastCuts:
         """Whether a statement's last cut is still to come."""
         if item.basis.kind is not BasisKind.LAST_CUT:
             return False
-        last = item.basis.last.partition("@")[0]
-        variable = self.result.variables.get(last)
-        if variable is None or (variable.settled is not None and variable.settled.made):
-            return False
-        return f"{last}@{self.copy_of(item)}" not in self.result.variables
+        variable = self.result.variables.get(self.last_of(item)[0])
+        return variable is not None and not (variable.settled and variable.settled.made)
 
-    def copy_of(self, item: Statement) -> str:
-        """The copy whose size is cut last; '' where copies make no difference."""
+    def last_of(self, item: Statement) -> tuple[str, str]:
+        """The size that a statement is cut last to, and which copy of it ('' where it has none).
+
+        A copy that is chosen by itself counts as a size by itself.
+        """
+        if item.basis.last in self.result.variables:
+            identity = item.basis.last
+            return identity, "" if "@" in identity else item.copy_of(identity.partition(".")[0])
         identity, _, copy = item.basis.last.partition("@")
-        part = self.model.parts[self.model.sizes[identity].part]
-        return copy or (item.copy if item.copy in part.copies else "")
+        return identity, copy or item.copy_of(identity.partition(".")[0])
 
     def copies(self, last: str) -> list[str]:
         """The copies of a size that serve statements of their own; [''] where none does."""
@@ -62,7 +64,15 @@ class LastCuts:
 
     # --- limits
 
-    def span(self, row: Row, factors: Mapping[str, Fraction], copy: str) -> None:
+    def met(self, last: str, copy: str) -> At:
+        """Which copies of other parts a copy of a size meets in all that it serves."""
+        found: dict[str, set[str]] = {}
+        for item, _ in self.serves(last, copy):
+            for part, own in item.at.items():
+                found.setdefault(part, set()).add(own)
+        return {"": copy, **{part: own.pop() for part, own in found.items() if len(own) == 1}}
+
+    def span(self, row: Row, factors: Mapping[str, Fraction], at: At) -> None:
         """Adds factor × size for each size, anywhere that it may lie, to one side of a row.
 
         A size that is cut last to one statement follows the others from its aim; what it shares
@@ -76,7 +86,8 @@ class LastCuts:
                 break
             name = max(cut, key=lambda item: (self.depth(item), item))
             factor = left.pop(name)
-            own = copy if copy in self.copies(name) else ""
+            own = at.get(name.partition(".")[0], at.get("", ""))
+            own = own if own in self.copies(name) else ""
             if (len(self.copies(name)) > 1 and not own) or not self.aim(name, own):
                 self.result.approximate.add(row.statement)
                 row.part(name).factor += factor
@@ -266,7 +277,7 @@ class LastCuts:
                 tracks = {name: factor for name, factor in tracks.items() if factor}
                 for name, factor in tracks.items():  # span adds these sizes, with their limits
                     row.part(name).factor -= factor
-                self.span(row, tracks, copy)
+                self.span(row, tracks, self.met(last, copy))
                 row.part(last).cuts.append((by, -ONE))
                 if self.greatest(row) <= 0:
                     note = f"its last cut ({last}) can never promise it"

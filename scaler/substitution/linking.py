@@ -74,6 +74,19 @@ def follow(compiler: Compiler, size: Size) -> None:
         compiler.result.links.append(Link(method.leader, size.id, leads=True))
 
 
+def link_copies(compiler: Compiler) -> None:
+    """Adds the links between copies chosen by themselves that are columns of one row."""
+    known = compiler.result.variables
+    for group in implied(compiler.model) if compiler.own else ():
+        if any(name in compiler.loose for name in group):
+            continue
+        part = compiler.model.sizes[group[0]].part
+        for copy in compiler.model.parts[part].copies:
+            own = tuple(n if f"{n}@{copy}" not in known else f"{n}@{copy}" for n in group)
+            if any(name in compiler.own for name in own):
+                columns(compiler, own)
+
+
 def rows_of_leader(compiler: Compiler, leader: Variable | None) -> Iterable[tuple[Candidate, str]]:
     """The rows that a size may take, each once, with the section that each stands for.
 

@@ -47,9 +47,9 @@ class _Adder(LastCuts):
         for item in known:
             form = forms[key_of(item)]
             if self.is_last_cut(item) and form is not None:
-                last = item.basis.last.partition("@")[0]
+                last, copy = self.last_of(item)
                 if last in form.factors:
-                    self.served.setdefault(last, []).append((self.copy_of(item), item, form))
+                    self.served.setdefault(last, []).append((copy, item, form))
                 else:
                     self.result.approximate.add(key_of(item))
         for item in known:
@@ -105,7 +105,7 @@ class _Adder(LastCuts):
                 if low is not None or high is not None:
                     row = Row(key, {}, form.constant, low, high)
                     row.side = side
-                    self.span(row, form.factors, item.copy)
+                    self.span(row, form.factors, item.at)
                     self.attach(row, windows)
                     self.result.rows.append(row)
             if self.lopsided(form):
@@ -230,7 +230,7 @@ class _Adder(LastCuts):
 
     def carried(self, item: Statement, key: str) -> Fraction:
         """How far the last cut and the readings move a statement that is no line, at exact size."""
-        last = item.basis.last.partition("@")[0]
+        last = self.last_of(item)[0]
         if self.served.get(last):
             self.result.doubtful[key] = f"{last} also serves linear statements"
             return ZERO
@@ -241,7 +241,7 @@ class _Adder(LastCuts):
             variable = variables[name]
             centre = variable.exact
             if centre is None:
-                value = self.result.exact.values.get(name)
+                value = self.result.exact.values.get(name.partition("@")[0])
                 centre = middle(value) if value is not None else variable.branches[0].base
             half = Fraction(1, 100)
             at[name] = Interval(centre - half, centre + half)

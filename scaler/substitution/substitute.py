@@ -12,6 +12,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from scaler.records import Model
+from scaler.substitution.own_copies import parted
 from scaler.substitution.records import Substitution
 from scaler.substitution.solver import Clock
 from scaler.substitution.task import Task
@@ -66,14 +67,31 @@ def substitute(
     cost; earliest methods; rows the shop has; preferred catalogues (the workshop's unit, then the
     method's first table); fewest different sections and tools; nearest sizes, the earlier in the
     files the nearer; catalogue order. Sizes of one part that take their rows from different columns
-    of the same catalogue tables (outside, wall and bore of a tube) take them from one row.
+    of the same catalogue tables (outside, wall and bore of a tube) take them from one row. Copies
+    are alike where they can be; where copies that were read leave no such choice, those that go
+    with them are chosen one by one.
     """
     clock = Clock(seconds)
     task = Task(model, clock, Fraction(slack), levels)
     task.solve()
+    apart = model
+    if task.status == "impossible":  # copies need not be alike where what they meet is not
+        apart = parted(model, task.compiled, task.stuck())
+        if apart is not model:
+            task = Task(apart, clock, Fraction(slack), levels, before=task)
+            task.solve()
     result = task.result()
     if result.status in ("optimal", "feasible"):
-        task, result = workable(model, task, result, clock)
+        task, result = workable(apart, task, result, clock)
+    if apart is not model:
+        result = replace(
+            result,
+            original=model,
+            choices=tuple(
+                choice if choice.size in model.choices else replace(choice, before=None)
+                for choice in result.choices
+            ),
+        )
     late = Clock(clock.left + GRACE * seconds)
     if result.status == "impossible":
         from scaler.substitution.conflicts import conflicts_of

@@ -7,6 +7,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from scaler.checking.check import Checker
+from scaler.expressions import names
 from scaler.problems import InputError
 from scaler.progress import told
 from scaler.records import Choice, Model, Stage
@@ -211,6 +212,24 @@ class Task:
             if branch.row is not None and not branch.link:
                 yield branch
 
+    def stuck(self) -> list[str]:
+        """The sizes of the components without a choice, those no longer open left out."""
+        return [
+            name
+            for part, outcome in zip(self.parts, self.outcomes, strict=True)
+            if outcome.status == "impossible"
+            for name in self.open_names(part)
+        ]
+
+    def open_names(self, part: Component) -> list[str]:
+        """The sizes of a component, and those that its statements name."""
+        found = dict.fromkeys(part.names)
+        for key in part.keys:
+            statement = self.compiled.statements.get(key)
+            if statement is not None:
+                found |= dict.fromkeys(names(statement.node))
+        return list(found)
+
     @property
     def status(self) -> str:
         """The status of the whole: the worst of the components'."""
@@ -352,7 +371,9 @@ def sections_of(part: Component, picks: Picks) -> set[str]:
 def fallback(chosen: Model, model: Model, names: list[str]) -> Model:
     """For sizes without a pick: what was recorded for them before, else what their rule gives."""
     recorded = {
-        name: model.choices[name] for name in names if name in model.choices and name in model.sizes
+        name: model.choices[name]
+        for name in names
+        if name in model.choices and name.partition("@")[0] in model.sizes
     }
     return replace(chosen, choices={**chosen.choices, **recorded})
 

@@ -46,7 +46,7 @@ def kept_choices(model: Model) -> dict[str, Choice]:
     return {
         name: choice
         for name, choice in model.choices.items()
-        if name not in model.sizes or is_closed(model.sizes[name])
+        if (size := model.sizes.get(name.partition("@")[0])) is None or is_closed(size)
     }
 
 
@@ -94,7 +94,7 @@ def part_of(model: Model, exact: Settlement, sizes: Iterable[str], keys: Iterabl
         sizes=seen,
         pairs=pairs,
         conditions=conditions,
-        choices={name: model.choices[name] for name in seen if name in model.choices},
+        choices={n: c for n, c in model.choices.items() if n.partition("@")[0] in seen},
         readings={key: r for key, r in model.readings.items() if key[0] in seen},
     )
 

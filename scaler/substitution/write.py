@@ -60,7 +60,7 @@ def write_choices(
                 "time": time,
                 "action": "choose",
                 "size": name,
-                "value": value_text(choice.value, model.sizes[name]),
+                "value": value_text(choice.value, model.sizes[name.partition("@")[0]]),
                 "method": choice.method,
                 "row": choice.row,
                 "note": note,
@@ -68,7 +68,7 @@ def write_choices(
         )
     standing = recorded_times(log)
     for name in model.choices:
-        if name in model.sizes and name not in substitution.model.choices:
+        if name.partition("@")[0] in model.sizes and name not in substitution.model.choices:
             undone = {"time": time, "action": "undo", "size": name, "note": note}
             rows += [undone] * standing.get(name, 1)
     if rows:

@@ -21,10 +21,11 @@ from pathlib import Path
 from make_model import make
 
 import scaler
-from scaler.as_made.log import COLUMNS, read_readings
 from scaler.as_made.making_order import making_order
 from scaler.as_made.measuring import Workbench
 from scaler.checking.check import Checker
+from scaler.reading.logs import READING_COLUMNS as COLUMNS
+from scaler.reading.readings_log import read_readings
 from scaler.reading.toml_lines import Source
 from scaler.records import Model
 
