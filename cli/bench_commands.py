@@ -41,6 +41,7 @@ def _usage(message: str) -> NoReturn:
 @click.option("--undo", is_flag=True, help="Take the standing reading back, by a line of its own.")
 @click.option("--sure", is_flag=True, help="Record it even where it looks wrong.")
 @click.option("--try", "dry", is_flag=True, help="Show what it would change; record nothing.")
+@click.option("--strict", is_flag=True, help="Exit status 1 also when something is doubtful.")
 @common.units_option
 @common.output_options
 def measure(
@@ -53,6 +54,7 @@ def measure(
     undo: bool,
     sure: bool,
     dry: bool,
+    strict: bool,
     units: str | None,
     format_: str,
     out: Path | None,
@@ -61,7 +63,8 @@ def measure(
 
     Shows which verdicts and sizes it changes, what each part not made yet must become, and the ways
     out of what no longer holds. A bare number is in the unit the workshop works in. Every reading
-    is one line of readings.csv beside the drawing; a correction is a new line.
+    is one line of readings.csv beside the drawing; a correction is a new line. The exit status is
+    that of check on the model as it then stands.
     """
     if undo and (value is not None or dry):
         _usage("--undo takes no value and cannot be tried")
@@ -71,13 +74,15 @@ def measure(
     loaded = common.load(model, format_)
     from scaler.as_made import append_log
     from scaler.as_made import measuring as as_made
+    from scaler.as_made.whole_model import WholeModel
 
+    propose = WholeModel()
     try:
         bench = as_made.Workbench(loaded)
         if undo:
             name, _, own = size.partition("@")
             back = as_made.take_back(loaded, size, copy, note)
-            change = bench.put(name, copy or own, back)
+            change = bench.put(name, copy or own, back, propose=propose)
         else:
             assert value is not None
             reading = bench.read(
@@ -92,7 +97,7 @@ def measure(
             if not dry:
                 done = as_made.record(loaded, reading, value)
                 reading = as_made.placed(reading, done.line)
-            change = bench.put(reading.size, reading.copy, reading)
+            change = bench.put(reading.size, reading.copy, reading, propose=propose)
     except InputError as error:
         common.refuse(error, format_)
     unit = units or loaded.work_unit
@@ -110,7 +115,7 @@ def measure(
         if dry:
             text += "\n\nNothing was recorded."
         common.write(f"```\n{text}\n```" if format_ == "markdown" else text, out)
-    sys.exit(int(change.fails))
+    sys.exit(change.status(strict=strict))
 
 
 @click.command("next")

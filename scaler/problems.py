@@ -19,14 +19,15 @@ _CONTEXT = 300
 
 @dataclass(frozen=True, slots=True, order=True)
 class Place:
-    """A place in a file of the model: file as named from the model folder, line and column from 1."""
+    """A place in a file of the model: file as named from the model folder, line and column from 1;
+    line 0 for what stands in no file (yet)."""
 
     file: str
     line: int
     column: int = 1
 
     def __str__(self) -> str:
-        return f"{self.file}, line {self.line}"
+        return f"{self.file}, line {self.line}" if self.line else self.file
 
 
 @dataclass(frozen=True, slots=True)

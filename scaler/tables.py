@@ -9,6 +9,7 @@ from scaler.checking.cautions import Caution
 from scaler.checking.check import Finding
 from scaler.checking.conflicts import CheckResult
 from scaler.checking.explaining import Explanation
+from scaler.checking.workability import WorkFinding
 from scaler.measures.lengths import format_mm
 from scaler.problems import Problem
 from scaler.records import Kind, Stage, Verdict
@@ -158,6 +159,14 @@ def counts_text(result: CheckResult) -> str:
     return f"{len(result.findings)} pairs and conditions {stage}: {told or 'none'}"
 
 
+def work_text(item: WorkFinding, units: str) -> str:
+    """One check of workability in words, with its place."""
+    return (
+        f"{item.verdict}: {item.text}: found {length_text(item.found, units, 3)}, "
+        f"wanted {length_text(item.wanted, units, 3)} ({item.source})   [{item.place}]"
+    )
+
+
 def workability_text(result: CheckResult, units: str) -> str:
     """What an old hand would look at before cutting: all that fails or is doubtful, and a count."""
     lines = []
@@ -165,10 +174,7 @@ def workability_text(result: CheckResult, units: str) -> str:
         if item.overruled:
             lines.append(f"* overruled: {item.text} ({item.overruled})")
         elif item.verdict is not Verdict.HOLDS:
-            lines.append(
-                f"* {item.verdict}: {item.text}: found {length_text(item.found, units, 3)}, "
-                f"wanted {length_text(item.wanted, units, 3)} ({item.source})   [{item.place}]"
-            )
+            lines.append(f"* {work_text(item, units)}")
     held = sum(1 for f in result.workability if f.verdict is Verdict.HOLDS and not f.overruled)
     if result.workability:
         lines.append(f"* {held} of {len(result.workability)} checks of workability hold")

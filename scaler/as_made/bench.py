@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from scaler.checking.check import Checker, Finding
 from scaler.expressions import names
@@ -32,6 +32,9 @@ from scaler.records import (
 )
 from scaler.settling.settle import Settled
 from scaler.settling.solve import Value, middle
+
+if TYPE_CHECKING:
+    from scaler.checking.workability import WorkFinding
 
 Key = tuple[str, str]
 """A pair or condition: what it is, and its name."""
@@ -217,11 +220,14 @@ class Bench:
         values: dict[str, Value],
         results: dict[str, Settled],
         changed: Reach,
+        work: dict[str, tuple[WorkFinding, ...]] | None = None,
+        whole: Checker | None = None,
     ) -> None:
         self.model, self.index = model, index
         self.found, self.values, self.results = found, values, results
         self.changed = changed
         self._near: dict[str, Checker] = {}
+        self._work, self._whole = work, whole
 
     @classmethod
     def opened(cls, model: Model, index: Index | None = None) -> Bench:
@@ -234,12 +240,37 @@ class Bench:
         found = _by_key(checker.findings, index)
         everything = Reach(tuple(model.sizes), tuple(index.names_of))
         results = dict(checker.settlement.results)
-        return cls(model, index, found, dict(checker.values), results, everything)
+        values = dict(checker.values)
+        return cls(model, index, found, values, results, everything, whole=checker)
 
     @property
     def findings(self) -> tuple[Finding, ...]:
         """All findings, in the order of the files."""
         return tuple(f for key in self.index.order for f in self.found.get(key, ()))
+
+    @property
+    def workability(self) -> tuple[WorkFinding, ...]:
+        """The checks of workability, in the order of the parts: worked out when first asked for,
+        and then, as sizes are measured, for the parts that these reach."""
+        from scaler.checking.workability import by_part
+
+        if self._work is None:
+            self._work = by_part(self._whole or Checker(self.model), self.model.parts)
+        stale = [part for part in self.model.parts if part not in self._work]
+        if stale:
+            sizes = [name for part in stale for name in self.index.sizes_of.get(part, ())]
+            reach = Reach(tuple(sizes), ())
+            checker = Checker(part_of_model(self.model, self.index, reach))
+            self._work |= by_part(checker, stale)
+        return tuple(f for part in self.model.parts for f in self._work[part])
+
+    def fails(self, *, strict: bool = False) -> bool:
+        """Whether anything fails (or, strictly, is doubtful), as a check of the whole model says."""
+        if any(f.fails for found in self.found.values() for f in found):
+            return True
+        if strict and any(f.verdict is Verdict.DOUBTFUL for f in self.findings):
+            return True
+        return any(f.fails or (strict and f.doubtful) for f in self.workability)
 
     def finding(self, identity: str, what: str = "") -> Finding | None:
         """The finding of a pair or condition (``name`` or ``name@copy``)."""
@@ -280,7 +311,7 @@ class Bench:
         """A checker of all that a change to one size would reach."""
         if size not in self._near:
             reach = _reach(self.model, self.index, (size,), ())
-            self._near[size] = Checker(_part_of(self.model, self.index, reach))
+            self._near[size] = Checker(part_of_model(self.model, self.index, reach))
         return self._near[size]
 
     def after(self, edits: Edits) -> Bench:
@@ -297,7 +328,7 @@ class Bench:
             model = replace(model, pairs={**model.pairs, **bases})
             keys = (*keys, *(("pair", name) for name in bases))
         reach = _reach(model, index, edits.touched(), keys)
-        checker = Checker(_part_of(model, index, reach))
+        checker = Checker(part_of_model(model, index, reach))
         wanted = set(reach.keys)
         statements = [s for s in checker.statements if (s.what, base(s.id)) in wanted]
         found = dict(self.found)
@@ -312,7 +343,11 @@ class Bench:
             if base(name) in index.position:
                 values[name] = value
         results = {**self.results, **checker.settlement.results}
-        return Bench(model, index, found, values, results, reach)
+        touched = {model.sizes[size].part for size in reach.sizes}
+        work = self._work
+        if work is not None:  # of what is reached it is worked out anew, when asked for
+            work = {part: items for part, items in work.items() if part not in touched}
+        return Bench(model, index, found, values, results, reach, work)
 
 
 def _by_key(findings: Iterable[Finding], index: Index) -> dict[Key, tuple[Finding, ...]]:
@@ -350,7 +385,7 @@ def _reach(model: Model, index: Index, sizes: Iterable[str], keys: Iterable[Key]
     return Reach(tuple(reached), tuple(hanging))
 
 
-def _part_of(model: Model, index: Index, reach: Reach) -> Model:
+def part_of_model(model: Model, index: Index, reach: Reach) -> Model:
     """The part of a model that the figures of what is reached rest on, as a model of its own."""
     sizes: dict[str, None] = {}
     keys = dict.fromkeys(reach.keys)
@@ -401,7 +436,7 @@ def _rebased(model: Model, index: Index, edits: Edits) -> dict[str, Pair]:
     if not open_:
         return {}
     named = [name for pair in open_ for name in index.names_of["pair", pair]]
-    small = _part_of(model, index, _reach(model, index, named, ()))
+    small = part_of_model(model, index, _reach(model, index, named, ()))
     blank = Basis(BasisKind.BOTH_LIMITS, stated=False)
     reset = {name: replace(pair, basis=blank) for name, pair in open_.items()}
     again = fill_bases(

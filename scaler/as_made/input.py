@@ -62,7 +62,7 @@ def reading_of(
             did_you_mean(instrument, instrument_names()),
         )
     mm = _value(model, size, value)
-    reading = Reading(size.id, copy, mm, instrument, note, time, place or Place("readings.csv", 0))
+    reading = Reading(size.id, copy, mm, instrument, note, time, place or Place("this reading", 0))
     if not sure:
         _likely(bench, size, reading, value)
     return reading

@@ -30,6 +30,8 @@ from scaler.settling.solve import middle
 if TYPE_CHECKING:
     import pandas
 
+    from scaler.checking.workability import WorkFinding
+
 __all__ = [
     "Change",
     "Moved",
@@ -72,7 +74,11 @@ class Moved:
 
 @dataclass(frozen=True)
 class Change:
-    """What a reading changes."""
+    """What a reading changes.
+
+    ``lost`` are the findings that nothing still to be made can mend, among what was tried;
+    ``why_not`` says why not, where whoever proposed ways out has proved it.
+    """
 
     model: Model
     size: Size
@@ -89,6 +95,14 @@ class Change:
     notes: tuple[str, ...]
     cautions: tuple[Caution, ...]
     fails: bool
+    doubtful: bool = False
+    why_not: tuple[str, ...] = ()
+    workability: tuple[WorkFinding, ...] = ()
+
+    def status(self, *, strict: bool = False) -> int:
+        """Exit status: 1 where anything of the whole model fails (or, strictly, is doubtful), as a
+        check of it says; else 0."""
+        return int(self.fails or (strict and self.doubtful))
 
     @property
     def name(self) -> str:
@@ -136,10 +150,12 @@ class Change:
             "hangs_on_it": [finding_dict(finding) for finding in self.findings],
             "must_become": [item.as_dict() for item in self.targets],
             "no_longer_holds": [finding.statement.id for finding in self.lost],
+            "why_not": list(self.why_not),
             "ways_out": [way.as_dict() for way in self.ways],
             "notes": list(self.notes),
             "cautions": [caution_dict(caution) for caution in self.cautions],
-            "status": int(self.fails),
+            "workability": [item.as_dict() for item in self.workability],
+            "status": self.status(),
         }
 
     def frame(self) -> pandas.DataFrame:
@@ -312,9 +328,23 @@ def _change(
         targets(after, ways, findings) if remedies else (),
         tuple(lost) if remedies else (),
         ways,
-        notes(after, size, copy, findings),
+        notes(after, size, copy, findings, ways),
         cautions.of_model(some),
-        any(f.fails for found in after.found.values() for f in found),
+        after.fails(),
+        after.fails(strict=True),
+        tuple(getattr(propose, "why_not", ())) if ways or broken else (),
+        _work_changed(before, after),
+    )
+
+
+def _work_changed(before: Bench, after: Bench) -> tuple[WorkFinding, ...]:
+    """The checks of workability that hold less well than before."""
+    was = {item.id: rank(item.verdict) for item in before.workability}
+    return tuple(
+        item
+        for item in after.workability
+        if (item.fails or item.doubtful)
+        and rank(item.verdict) > was.get(item.id, was.get(base(item.id), 0))
     )
 
 

@@ -11,11 +11,11 @@ from dataclasses import replace
 from fractions import Fraction
 
 from scaler.as_made.bench import Bench, Edits, base
-from scaler.as_made.move import VERBS, Move, chosen, cut_of, figure, given_up
+from scaler.as_made.move import VERBS, Move, chosen, cut_of, figure, given_up, pieces
 from scaler.as_made.room import Lever, aims, levers, on_step, room
 from scaler.as_made.saved import accepted, compound, made
 from scaler.checking.check import Finding
-from scaler.records import Basis, BasisKind, Bounds, Kind, Method, Size, State
+from scaler.records import Basis, BasisKind, Bounds, Kind, Method, Model, Size, State
 from scaler.settling.rows import Candidate, Rows, method_row
 
 FINER = ("opened to suit", "ground", "lapped")
@@ -172,3 +172,65 @@ def _become(
         beyond=any(text.startswith("the reach") for text in gives_up),
         span=span,
     )
+
+
+# ----------------------------------------------------------------- what edits of others come to
+
+
+def changes(bench: Bench, after: Bench, edits: Edits) -> tuple[Move, ...]:
+    """What edits come to, size by size: the figures before and after, in words, and the work lost."""
+    anew = {size for (size, _), reading in edits.readings.items() if reading is None}
+    anew |= {n for n, s in edits.sizes.items() if s.made is None and bench.model.sizes[n].made}
+    names = dict.fromkeys((*edits.choices, *anew, *edits.sizes))
+    found = []
+    for name in names:
+        identity, _, copy = name.partition("@")
+        size = bench.model.sizes[identity]
+        before, value = bench.value(identity, copy), after.value(identity, copy)
+        if before is None or value is None or (before == value and identity not in anew):
+            continue
+        choice = edits.choices.get(name)
+        method = choice.method.partition(" step ")[0] if choice is not None else ""
+        verb = VERBS.get(method, "make")
+        text = f"{verb} {name} {'at' if verb == 'place' else 'to'} {figure(size, value)}"
+        if choice is not None and choice.row:
+            text += f", {choice.row}"
+        elif choice is not None and method:
+            text += f" ({method})" if verb == "make" else ""
+        gives_up = given_up(bench, size, value, method, False)
+        found.append(
+            Move(
+                identity,
+                copy,
+                before,
+                value,
+                "remake" if identity in anew else "make",
+                text,
+                Edits(),
+                remade=pieces(bench, size.part, copy) if identity in anew else 0,
+                gives_up=gives_up,
+                beyond=any(what.startswith("the reach") for what in gives_up),
+            )
+        )
+    return tuple(found)
+
+
+def otherwise(model: Model, edits: Edits) -> tuple[str, ...]:
+    """What edits give up of what the model states: rules, reaches, fits and bases."""
+    found = []
+    for name, size in edits.sizes.items():
+        old = model.sizes[name]
+        if size.reach != old.reach:
+            found.append(f"the reach of {name}")
+        elif size.rule != old.rule:
+            found.append(f"the rule of {name}")
+    for what, changed, stated in (
+        ("pair", edits.pairs, model.pairs),
+        ("condition", edits.conditions, model.conditions),
+    ):
+        for name, item in changed.items():
+            if item.basis != stated[name].basis:
+                found.append(f"the basis of {what} {name}")
+            else:
+                found.append(f"the fit of {name}")
+    return tuple(found)

@@ -10,18 +10,44 @@ from functools import cache
 from scaler import catalogue
 from scaler.as_made.bench import Bench, base, rank
 from scaler.as_made.move import figure
+from scaler.as_made.ways import Way
 from scaler.checking.check import Finding
 from scaler.records import Verdict
 from scaler.settling.limits import uncertainty
 
 
-def notes(bench: Bench, size: str, copy: str, findings: Sequence[Finding]) -> tuple[str, ...]:
+def notes(
+    bench: Bench, size: str, copy: str, findings: Sequence[Finding], ways: Sequence[Way] = ()
+) -> tuple[str, ...]:
+    """What is worth saying of a reading, the findings on its size and the ways out."""
     return (
         *_of_all(bench, size, copy),
         *_spread(bench, size, copy),
         *_unnamed(bench, findings),
         *_finer(bench, findings),
+        *(_untied(bench, ways[0]) if ways else ()),
     )
+
+
+def _untied(bench: Bench, way: Way) -> list[str]:
+    """Sizes that go by their names and drawn figures with one that is to be changed, and that no
+    statement ties to it: a pin's hole in another part."""
+    notes = []
+    for move in way.moves:
+        size = bench.model.sizes[move.size]
+        if size.full is None or move.before == move.after or move.accepts:
+            continue
+        tied = {name for key in bench.index.keys_of(size.id) for name in bench.index.names_of[key]}
+        for other in bench.model.sizes.values():
+            named = size.part in other.name or other.part in size.name
+            mates = other.full == size.full and other.kind.grows is not size.kind.grows
+            if named and mates and other.part != size.part and other.id not in tied:
+                notes.append(
+                    f"{other.id} is drawn the same size as {size.id} ({size.drawn_as or 'full'}), "
+                    f"and no pair ties the two: bring it to {move.name} as it comes out, or state "
+                    "their pair"
+                )
+    return notes
 
 
 def _of_all(bench: Bench, size: str, copy: str) -> list[str]:

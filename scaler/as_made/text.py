@@ -14,7 +14,7 @@ from scaler.checking.check import Finding
 from scaler.records import Size
 from scaler.report import length_text, window_text
 from scaler.settling.limits import uncertainty
-from scaler.tables import Grid, cautions_text
+from scaler.tables import Grid, cautions_text, work_text
 
 
 def value_text(size: Size, value: Fraction | None, units: str) -> str:
@@ -58,9 +58,10 @@ def change_text(change: Change, units: str) -> str:
     )
     lines += _block(
         "Can no longer hold with what is made",
-        [f.statement.heading for f in change.lost],
+        [*(f.statement.heading for f in change.lost), *change.why_not],
     )
     lines += _ways(change)
+    lines += _block("Before cutting", [work_text(item, units) for item in change.workability])
     lines += _block("Notes", list(change.notes))
     text = cautions_text(change.cautions)
     if text:

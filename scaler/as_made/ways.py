@@ -9,13 +9,13 @@ last come those that accept a statement as it is.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
 from scaler.as_made.bench import Bench, Edits, base, rank
 from scaler.as_made.move import Move
-from scaler.as_made.moves import moves
+from scaler.as_made.moves import changes, moves, otherwise
 from scaler.as_made.room import levers
 from scaler.checking import cautions
 from scaler.checking.cautions import Caution
@@ -30,8 +30,12 @@ MOST_TRIALS = 240
 MOST_MOVES = 4
 MOST_SHOWN = 6
 MOST_ALONE = 2
+MOST_THINNED = 60
+"""Changes of a proposal that are tried without, one by one."""
 Proposer = Callable[[Model, tuple[str, ...]], Iterable[tuple[str, Edits]]]
-"""Another source of ways: from the model and the ids of what fails, edits with their wording."""
+"""Another source of ways: from the model and the ids of what fails, edits with their wording ('':
+the changes in words). One whose ``last_resort`` is true is only asked about what single changes to
+sizes not made yet do not mend."""
 
 
 @dataclass(frozen=True)
@@ -160,11 +164,19 @@ def ways_out(
                 alone.run()
                 ways = sorted(alone.ways.values(), key=Way.key)
                 found += [way for way in ways if way.only_open][:MOST_ALONE]
-    if propose is not None and broken:
-        ids = tuple(finding.statement.id for finding in broken)
+    ids = tuple(finding.statement.id for finding in broken)
+    if getattr(propose, "last_resort", False):  # not where what is left to make serves already
+        sure = {name for way in found if _is_sure(way) for name in way.mends}
+        ids = tuple(name for name in ids if name not in sure)
+    if propose is not None and ids:
+        known = {_kind(way) for way in found}
         for said, edits in propose(bench.model, ids):
             way = _proposed(bench, ids, said, edits)
-            if way is not None:
+            if way is None:
+                continue
+            own_figures = said and not (edits.sizes or edits.readings)
+            if own_figures or _kind(way) not in known:
+                known.add(_kind(way))
                 found.append(way)
     return tuple(sorted(found, key=Way.key))
 
@@ -294,7 +306,7 @@ class _Search:
         if not done or not self.needed(done):
             return False
         way = _way(self.start, bench, done, self.ids)
-        kind = frozenset((move.name, move.how, move.accepts) for move in done)
+        kind = _sort(done)
         old = self.ways.get(kind)
         if old is None or way.faults() < old.faults():
             self.ways[kind] = way
@@ -314,6 +326,20 @@ class _Search:
             if after is not None and not self.left_over(after, self.start, self.ids, accepted):
                 return False
         return True
+
+
+def _is_sure(way: Way) -> bool:
+    """Whether a way changes only what is not made, keeps all that is stated, and leaves no doubt."""
+    return way.only_open and not way.doubtful and not way.gives_up
+
+
+def _sort(moves: Iterable[Move]) -> frozenset[tuple[str, str, str]]:
+    """What is done to which size: two ways of one sort differ in their figures only."""
+    return frozenset((move.name, move.how, move.accepts) for move in moves)
+
+
+def _kind(way: Way) -> tuple[frozenset[str], frozenset[tuple[str, str, str]]]:
+    return frozenset(way.gives_up), _sort(way.moves)
 
 
 def _by(move: Move) -> str:
@@ -385,8 +411,6 @@ def _cost(bench: Bench, done: Sequence[Move]) -> Fraction:
 
 def _cautions(bench: Bench, done: Sequence[Move]) -> tuple[Caution, ...]:
     """The cautions of every part that is changed, or whose statement is."""
-    from dataclasses import replace
-
     parts: dict[str, None] = {}
     for move in done:
         parts.setdefault(move.size.partition(".")[0])
@@ -399,25 +423,32 @@ def _cautions(bench: Bench, done: Sequence[Move]) -> tuple[Caution, ...]:
 
 
 def _proposed(bench: Bench, ids: tuple[str, ...], said: str, edits: Edits) -> Way | None:
-    """A way of another source, tried here: None where it does not do what it is to do."""
+    """A way of another source, tried here: None where it does not do what it is to do. Changes that
+    can be spared are left out."""
     search = _Search(bench, [f for name in ids if (f := bench.finding(name))], {})
     after = search.tried(bench, edits)
     if after is None or search.left_over(after, bench, ids, set()):
         return None
-    changed = []
-    for size in edits.touched():
-        before, value = bench.value(size), after.value(size)
-        if before is not None and value is not None and before != value:
-            changed.append(Move(size, "", before, value, "make", f"{size} {value}", Edits()))
-    promised = _promised(bench, after, changed, ids)
+    chosen = dict(edits.choices)
+    for name in list(chosen)[: MOST_THINNED if len(chosen) > 1 else 0]:
+        fewer = {other: choice for other, choice in chosen.items() if other != name}
+        lighter = search.tried(bench, replace(edits, choices=fewer))
+        if lighter is not None and not search.left_over(lighter, bench, ids, set()):
+            chosen, after = fewer, lighter
+    whole, edits = len(chosen) == len(edits.choices), replace(edits, choices=chosen)
+    made = changes(bench, after, edits)
+    if edits.sizes or edits.touches_basis() or not whole:
+        said = ": ".join(text for text in (said, "; ".join(m.text for m in made)) if text)
+    gives_up = (text for move in made for text in move.gives_up)
+    promised = _promised(bench, after, made, ids)
     return Way(
-        tuple(changed),
+        made,
         ids,
         edits,
-        (),
-        _cost(bench, changed),
+        tuple(dict.fromkeys((*gives_up, *otherwise(bench.model, edits)))),
+        _cost(bench, made),
         promised,
         _doubtful(bench, promised, ids),
-        _cautions(bench, changed),
+        _cautions(bench, made),
         said=said,
     )

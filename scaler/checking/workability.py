@@ -10,7 +10,7 @@ or ``fails``. Parts that hold pressure are not judged, and what is already made 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
@@ -185,6 +185,22 @@ def workability(
     places = {name: place for name, (_, place) in model.overrules.items()}
     reasons = _checked(asked, {**stated, **(overrules or {})}, places)
     return Workability(checker, asked, reasons)
+
+
+def by_part(checker: Checker, parts: Collection[str]) -> dict[str, tuple[WorkFinding, ...]]:
+    """What a check of the whole model finds in some of its parts; those must be in the checker's
+    model with all their sizes, and with all that the sizes rest on."""
+    model, tools = checker.model, Tools(checker.model)
+    reasons = {name: reason for name, (reason, _) in model.overrules.items()}
+    found: dict[str, tuple[WorkFinding, ...]] = dict.fromkeys(parts, ())
+    for part in parts_of(checker):
+        if part.part.name in found:
+            found[part.part.name] = tuple(
+                finding
+                for item in _of_part(part, tools)
+                for finding in _findings(checker, item, reasons)
+            )
+    return found
 
 
 def _asked(checker: Checker) -> Iterator[Asked]:

@@ -105,7 +105,10 @@ def is_made(checker: Checker, identity: str) -> bool:
     if checker.settlement.results[identity].made:
         return True
     copies = checker.model.parts[checker.model.sizes[identity].part].copies
-    return bool(copies) and all(f"{identity}@{copy}" in checker.values for copy in copies)
+    own = checker.settlement.copies
+    return bool(copies) and all(
+        (name := f"{identity}@{copy}") in own and own[name].made for copy in copies
+    )
 
 
 @dataclass(frozen=True, slots=True)
