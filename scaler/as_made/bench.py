@@ -314,6 +314,11 @@ class Bench:
             self._near[size] = Checker(part_of_model(self.model, self.index, reach))
         return self._near[size]
 
+    def of_part(self, part: str) -> Checker:
+        """A checker of one part: all its sizes, with what they rest on."""
+        reach = Reach(tuple(self.index.sizes_of.get(part, ())), ())
+        return Checker(part_of_model(self.model, self.index, reach))
+
     def after(self, edits: Edits) -> Bench:
         """The bench with these edits: what they reach is worked out anew, the rest kept.
 

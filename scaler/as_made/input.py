@@ -190,12 +190,14 @@ def _only_off(size: Size, before: Reading, reading: Reading, text: str) -> None:
 
 
 def _within_blank(bench: Bench, size: Size, reading: Reading, text: str) -> None:
-    """A size taken as the bar or plate is supplied cannot be more than that ever was."""
+    """A size taken as the bar or plate is supplied cannot be more than that ever was; nor one that
+    is cut, more than the bar it is sawn from."""
     settled = bench.near(size.id).settlement.results.get(size.id)
-    if settled is None or settled.made or settled.row is None or size.kind.grows:
+    if settled is None or settled.made or size.kind.grows:
         return
     table = method_row(settled.method)
-    if table is None or not table.row_limits:
+    if settled.row is None or table is None or not table.row_limits:
+        _within_bar(bench, size, reading, text)
         return
     supplied: Settled = settled
     limits = limits_of(bench.model, size, supplied)
@@ -210,6 +212,41 @@ def _within_blank(bench: Bench, size: Size, reading: Reading, text: str) -> None
             text,
             f"a reading of {figure(size, most)} or less",
             "read it again; if it is made from another bar, choose that one, or say --sure",
+        )
+
+
+def _within_bar(bench: Bench, size: Size, reading: Reading, text: str) -> None:
+    """An outside that is cut cannot be more than the blank that the cutting list saws it from."""
+    planned = bench.value(size.id, reading.copy)
+    if size.kind not in (Kind.EXTERNAL, Kind.LENGTH) or planned is None:
+        return
+    if reading.value <= planned + max(Fraction(1, 4), planned / 100):
+        return  # the blank is looked up for a reading that is out of the way only
+    from scaler.cards.stock import Stock, is_round
+    from scaler.settling.reduce import from_settlement
+
+    part = bench.model.parts[size.part]
+    checker = bench.of_part(size.part)
+    reduction = from_settlement(checker.model, checker.settlement, checker.exact)
+    lines = [line for line in reduction.lines if line.size.part == size.part and not line.refused]
+    blank = Stock(bench.model).blank(part, lines)
+    if blank is None or blank.section is None:
+        return
+    measures = dict(blank.section.measures)
+    across = measures.get("diameter", measures.get("outside"))
+    if not is_round(next(line for line in lines if line.size.id == size.id)):
+        across = blank.sawn if planned == blank.finished else None
+    if across is None:
+        return
+    most = across + max(_BURR, across / 40) + uncertainty(size, reading.instrument)[1]
+    if reading.value > most:
+        raise _no(
+            "blank",
+            f"{size.part} is sawn from {blank.section.designation}: {figure(size, reading.value)} "
+            f"for {size.id} is more than the blank ever was (at most {figure(size, most)})",
+            text,
+            f"a reading near {figure(size, planned)}",
+            "read it again; if it is made from a larger bar, say --sure",
         )
 
 
