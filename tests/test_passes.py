@@ -230,3 +230,47 @@ def test_the_plan_for_scripts() -> None:
     answer = plan_passes(mm("16"), mm("15.4"), TURNED).as_dict()
     assert answer["left_mm_rational"] == "3/5"
     assert answer["passes"][0]["reading_mm"] == 15.6
+
+
+@pytest.mark.parametrize("process", ["lapped", "ground", "reamed", "hand reamed", "opened to suit"])
+@given(left=hundredths)
+def test_a_fine_process_takes_only_the_last(process: str, left: Fraction) -> None:
+    """Turning or boring brings the work near; lapping, grinding or the reamer takes what was left
+    for it, and the whole adds up. (That a lap or a reamer is left a little is common practice.)"""
+    last, first = cuts_of(process), cuts_of("bored" if "reamed" in process else "turned")
+    grows = "reamed" in process
+    target = Fraction(20)
+    present = target - left if grows else target + left
+    depth = left / 2
+    if present <= 0 or depth < last.least:
+        return
+    plan = plan_passes(present, target, last, grows=grows, first=first)
+    fine = [item for item in plan.passes if item.process == process]
+    coarse = [item for item in plan.passes if item.process == first.process]
+    assert sum(item.cut for item in plan.passes) == depth
+    assert plan.passes[-1].reading == target and plan.passes[-1] is fine[-1]
+    assert fine[-1].cut <= last.heaviest_finish
+    if coarse:
+        assert sum(item.cut for item in fine) == last.leave
+        assert all(item.cut >= first.least for item in coarse)
+        assert coarse[-1].cut <= first.heaviest_finish
+    else:
+        assert depth < last.leave + first.least
+    assert len(fine) <= depth / last.roughing + 2
+
+
+def test_a_reamer_is_left_a_fifth_on_the_diameter() -> None:
+    """A 10 mm hole from 9 mm: bored to 9.8, then one pass of the reamer. (0.1 to 0.3 mm for holes of
+    this size: common practice.)"""
+    plan = plan_passes(mm("9"), mm("10"), cuts_of("reamed"), grows=True, first=cuts_of("bored"))
+    assert [item.process for item in plan.passes][-2:] == ["bored", "reamed"]
+    assert plan.passes[-2].reading == mm("9.8") and plan.passes[-1].reading == 10
+    assert plan.passes[-1].by_hand
+
+
+def test_every_fine_process_has_one_before_it() -> None:
+    """What is left for a process is no less than it must take, and is never turned or milled."""
+    for name in processes():
+        cuts = cuts_of(name)
+        assert cuts.leave == 0 or cuts.leave >= cuts.least
+        assert (cuts.leave == 0) is (name in ("turned", "bored", "milled", "slotted"))

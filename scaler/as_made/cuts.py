@@ -10,7 +10,7 @@ from typing import Literal
 from scaler.as_made.bench import Bench
 from scaler.as_made.input import known, reading_of
 from scaler.as_made.measuring import planned_values
-from scaler.as_made.move import cut_of
+from scaler.as_made.move import cut_of, usual_cut
 from scaler.as_made.passes import (
     Cuts,
     Dial,
@@ -69,9 +69,11 @@ def cuts_left(
     unit = bench.model.work_unit
     try:
         depths = [signed_length(text, unit) for text in _listed(passes)]
-        cuts = _process(bench, size, copy)
+        cuts, first = _process(bench, size)
         if least:
-            cuts = replace(cuts, least=signed_length(least, unit))
+            thin = signed_length(least, unit)
+            cuts = cuts if first is not None else replace(cuts, least=thin)
+            first = None if first is None else replace(first, least=thin)
         dial = Dial(
             signed_length(zero, unit) if zero else Fraction(0),
             "centre" if zero_at == "centre" else "surface",
@@ -84,10 +86,11 @@ def cuts_left(
             wanted,
             cuts,
             grows=size.kind.grows,
-            faces=_faces(size, cuts.process, about_centre, one_face),
+            faces=_faces(size, (first or cuts).process, about_centre, one_face),
             roughing=depths[0] if depths else None,
             finishing=depths[1:],
             dial=dial,
+            first=first,
         )
     except PassError as error:
         raise _no(size.id, error.problem, error.advice) from None
@@ -117,18 +120,24 @@ def _wanted(bench: Bench, size: Size, copy: str) -> Fraction:
     return found.aim if found.aim is not None else found.value
 
 
-def _process(bench: Bench, size: Size, copy: str) -> Cuts:
-    """The process of the size's last cut: as its statement asks, else as its rule has it."""
+def _process(bench: Bench, size: Size) -> tuple[Cuts, Cuts | None]:
+    """The process that brings a size to its figure, as its statement asks, else as it is chosen,
+    else as its rule has it; and the one that brings it near, where that only takes off the last."""
     asked = [
         finding.statement.basis.by
         for key in bench.index.named_in.get(size.id, ())
         for finding in bench.found.get(key, ())
         if finding.statement.basis.last.partition("@")[0] == size.id and finding.statement.basis.by
     ]
-    for name in (*asked, cut_of(size)[0]):
-        if name in processes():
-            return cuts_of(name)
-    return cuts_of("bored" if size.kind is Kind.INTERNAL else "milled")
+    usual = cut_of(size)[0]
+    settled = bench.settled(size.id).method
+    found = next((n for n in (*asked, settled, usual) if n in processes()), "milled")
+    last = cuts_of(found)
+    if not last.leave:
+        return last, None
+    if usual not in processes() or cuts_of(usual).leave:
+        usual = usual_cut(size)
+    return last, cuts_of(usual)
 
 
 def _faces(size: Size, process: str, about_centre: bool, one_face: bool) -> Faces:

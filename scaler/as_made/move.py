@@ -151,11 +151,16 @@ def cut_of(size: Size) -> tuple[str, Fraction, bool]:
             best = method.name, step
     if best is not None:
         return *best, True
-    flat = any(cautions.says(size.name, word) for word in _FLAT)
-    name = "milled" if flat else _BY_KIND.get(size.kind, "milled")
+    name = usual_cut(size)
     table = method_row(name)
     step = table.last_cut_step if table else None
     return name, step or Fraction(1, 200), False
+
+
+def usual_cut(size: Size) -> str:
+    """The process that cuts a size of its kind, where nothing is stated."""
+    flat = any(cautions.says(size.name, word) for word in _FLAT)
+    return "milled" if flat else _BY_KIND.get(size.kind, "milled")
 
 
 def _step(method: Method) -> Fraction | None:

@@ -16,6 +16,7 @@ from typing import Any, Literal
 from scaler import catalogue
 
 ZERO = Fraction(0)
+_BY_HAND = ("lapped", "filed", "opened to suit", "reamed", "hand reamed")
 
 
 class Faces(StrEnum):
@@ -28,7 +29,10 @@ class Faces(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Cuts:
-    """What a process takes at a time, as depths of cut [mm]."""
+    """What a process takes at a time, as depths of cut [mm].
+
+    ``leave`` is what the process before leaves for this one; 0 where it needs none before it.
+    """
 
     process: str
     roughing: Fraction
@@ -36,6 +40,12 @@ class Cuts:
     heaviest_finish: Fraction
     least: Fraction
     source: str
+    leave: Fraction = ZERO
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether no dial says how deep it has gone: the work is tried, or the tool has its size."""
+        return self.process in _BY_HAND
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +75,14 @@ class Pass:
     cut: Fraction
     figure: Fraction
     reading: Fraction
+    process: str = ""
+    by_hand: bool = False
 
 
 @dataclass(frozen=True)
 class PassPlan:
-    """The cuts from a present reading to a target [mm]."""
+    """The cuts from a present reading to a target [mm]: those of ``first``, where there is one, and
+    then those of ``cuts``."""
 
     present: Fraction
     target: Fraction
@@ -78,6 +91,8 @@ class PassPlan:
     cuts: Cuts
     passes: tuple[Pass, ...]
     notes: tuple[str, ...] = ()
+    first: Cuts | None = None
+    dial: Dial = Dial()
 
     @property
     def left(self) -> Fraction:
@@ -106,6 +121,7 @@ class PassPlan:
                     "number": item.number,
                     "face": item.face,
                     "what": item.what,
+                    "process": item.process,
                     **twin("cut_mm", item.cut),
                     **twin("figure_mm", item.figure),
                     **twin("reading_mm", item.reading),
@@ -134,6 +150,7 @@ def _table() -> dict[str, Cuts]:
             row.number("heaviest_finish_mm"),
             row.number("least_mm"),
             row.text("source"),
+            row.number("leave_mm"),
         )
         for row in catalogue.table("cuts").rows
     }
@@ -168,6 +185,7 @@ def plan_passes(
     roughing: Fraction | None = None,
     finishing: Sequence[Fraction] = (),
     dial: Dial | None = None,
+    first: Cuts | None = None,
 ) -> PassPlan:
     """The cuts from the present reading of a size to its target.
 
@@ -180,12 +198,15 @@ def plan_passes(
     roughing : Fraction, heaviest roughing cut, as a depth [mm]; the process's own where not given
     finishing : finishing cuts in their order, as depths [mm]; one of the process's where none
     dial : Dial, how the cutter's place is read
+    first : Cuts of the process that brings the work near, where ``cuts`` are of one that only takes
+        off the last of it (lapped, ground, reamed); roughing and finishing are then of the first
 
     Returns
     -------
-    PassPlan: roughing cuts all alike (to a graduation of the dial), then the finishing cuts. No
-    cut is thinner than the tool takes; the last is none heavier than leaves a finish; depths add up
-    to what is left exactly. Nothing left gives no cuts.
+    PassPlan: roughing cuts all alike (to a graduation of the dial), then the finishing cuts; of
+    the first process, as far as the last one wants, and then of that. No cut is thinner than the
+    tool takes; the last of each is none heavier than leaves a finish; depths add up to what is left
+    exactly. Nothing left gives no cuts.
 
     Raises
     ------
@@ -210,13 +231,16 @@ def plan_passes(
         raise PassError(
             f"{_mm(present)} is past {_mm(target)} already: metal only comes off, and this size "
             f"only gets {way}",
-            "look at the ways out of the reading",
+            "record it with scaler measure, which shows the ways out",
         )
-    cuts = _asked(cuts, roughing, finishing)
-    wanted = tuple(finishing) or (cuts.finishing,)
     depth = abs(target - present) / (1 if faces is Faces.ONE else 2)
+    if first is not None and (first.process == cuts.process or depth - cuts.leave < first.least):
+        first = None  # near enough already
+    main = _asked(first or cuts, roughing, finishing)
+    first, cuts = (main, cuts) if first is not None else (None, main)
+    wanted = tuple(finishing) or (main.finishing,)
     if depth == 0:
-        return PassPlan(present, target, grows, faces, cuts, ())
+        return PassPlan(present, target, grows, faces, cuts, (), dial=dial)
     if depth < cuts.least:
         raise PassError(
             f"{_mm(depth)} is left to come off each face, and {_named(cuts)} takes no less than "
@@ -225,10 +249,14 @@ def plan_passes(
         )
     notes: list[str] = []
     step = None if dial.step is None else dial.step / (2 if dial.on == "diameter" else 1)
-    if step is not None and step > cuts.roughing:
+    if step is not None and step > main.roughing:
         notes.append(f"a division of {_mm(step)} is coarser than the cuts: set between divisions")
         step = None
-    depths = _divided(depth, cuts, wanted, step)
+    near = depth if first is None else depth - cuts.leave
+    depths = [(main, *one) for one in _divided(near, main, wanted, None if main.by_hand else step)]
+    if first is not None:
+        last = _divided(cuts.leave, cuts, (cuts.finishing,), None if cuts.by_hand else step)
+        depths += [(cuts, *one) for one in last]
     passes: list[Pass] = []
     sides = (1, 2) if faces is Faces.TWO else (1,)
     twice = 2 if faces is Faces.ROUND else 1
@@ -236,16 +264,18 @@ def plan_passes(
     reading = present
     for face in sides:
         gone = ZERO
-        for what, cut in depths:
+        for by, what, cut in depths:
             gone += cut
             reading += sign * twice * cut
             figure = _figure(dial, present, gone, faces, grows, face)
-            passes.append(Pass(len(passes) + 1, face, what, cut, figure, reading))
-    if dial.step is not None and any((p.figure - dial.zero) % dial.step for p in passes):
+            number = len(passes) + 1
+            passes.append(Pass(number, face, what, cut, figure, reading, by.process, by.by_hand))
+    shown = [item for item in passes if not item.by_hand]
+    if dial.step is not None and any((p.figure - dial.zero) % dial.step for p in shown):
         notes.append(f"the last figure lies between two graduations of {_mm(dial.step)}")
     if faces is Faces.TWO:
         notes.append("turn the work over after the first face")
-    return PassPlan(present, target, grows, faces, cuts, tuple(passes), tuple(notes))
+    return PassPlan(present, target, grows, faces, cuts, tuple(passes), tuple(notes), first, dial)
 
 
 def _named(cuts: Cuts) -> str:
@@ -280,7 +310,8 @@ def _asked(cuts: Cuts, roughing: Fraction | None, finishing: Sequence[Fraction])
             f"{_mm(cuts.heaviest_finish)} where the work is {cuts.process}",
             "end on a lighter cut",
         )
-    return Cuts(cuts.process, rough, last, max(heaviest, 2 * cuts.least), cuts.least, cuts.source)
+    heaviest = max(heaviest, 2 * cuts.least)
+    return Cuts(cuts.process, rough, last, heaviest, cuts.least, cuts.source, cuts.leave)
 
 
 _Depths = list[tuple[Literal["roughing", "finishing"], Fraction]]

@@ -8,7 +8,7 @@ from fractions import Fraction
 from scaler.as_made.making_order import MakingOrder, MakingStep
 from scaler.as_made.measuring import Change, Turned
 from scaler.as_made.move import figure
-from scaler.as_made.passes import PassPlan
+from scaler.as_made.passes import Cuts, PassPlan
 from scaler.as_made.ways import Way
 from scaler.checking.check import Finding
 from scaler.records import Size
@@ -173,20 +173,19 @@ def next_grid(order: MakingOrder, steps: Sequence[MakingStep], units: str) -> Gr
 def passes_grid(plan: PassPlan, units: str) -> Grid:
     """The cuts: which face, how deep, the figure to set, the reading to expect."""
     unit = "mm" if units == "both" else units
-    rows = tuple(
-        (
-            str(item.number),
-            str(item.face),
-            item.what,
-            length_text(item.cut, unit, 4),
-            length_text(item.figure, unit, 4),
-            length_text(item.reading, unit, 4),
-        )
-        for item in plan.passes
-    )
-    return Grid(
-        ("cut", "face", "what", "depth", "set the dial to", "then it reads"), rows, (0, 1, 3, 4, 5)
-    )
+    two = plan.faces.value.startswith("equally")
+    headings = ["cut", *(["face"] if two else []), "what", "depth", "set the dial to"]
+    rows = []
+    for item in plan.passes:
+        cells = [str(item.number), *([str(item.face)] if two else [])]
+        cells.append(item.process if item.by_hand else f"{item.process}, {item.what}")
+        cells.append(length_text(item.cut, unit, 4))
+        tried = "-" if "reamed" in item.process else "by trying"
+        cells.append(tried if item.by_hand else length_text(item.figure, unit, 4))
+        cells.append(length_text(item.reading, unit, 4))
+        rows.append(tuple(cells))
+    right = tuple(n for n in range(len(headings) + 1) if n != (2 if two else 1))
+    return Grid((*headings, "then it reads"), tuple(rows), right)
 
 
 def passes_text(plan: PassPlan, units: str) -> str:
@@ -197,6 +196,35 @@ def passes_text(plan: PassPlan, units: str) -> str:
         f"{length_text(plan.left, unit, 4)} to come off {plan.faces}, "
         f"{length_text(plan.each_face, unit, 4)} deep"
         + (" on each face" if plan.faces.value.startswith("equally") else ""),
-        *plan.notes,
     ]
-    return "\n".join(lines)
+    if plan.passes:
+        lines += [_cuts_text(cuts, unit) for cuts in (plan.first, plan.cuts) if cuts is not None]
+    if any(not item.by_hand for item in plan.passes):
+        lines.append(_zero_text(plan, unit))
+    return "\n".join((*lines, *plan.notes))
+
+
+def _cuts_text(cuts: Cuts, unit: str) -> str:
+    """What a process takes at a time, in words."""
+    rough, finish, least = (
+        length_text(depth, unit, 4) for depth in (cuts.roughing, cuts.finishing, cuts.least)
+    )
+    said = f"{cuts.process}: roughing up to {rough} {unit} deep, finishing {finish}, no cut under {least}"
+    if cuts.by_hand:
+        said = f"{cuts.process}: the last {length_text(cuts.leave, unit, 4)} {unit} of depth"
+    return f"{said} ({cuts.source})"
+
+
+def _zero_text(plan: PassPlan, unit: str) -> str:
+    """Where the dial was set, and which way its figure goes."""
+    dial = plan.dial
+    at = length_text(dial.zero, unit, 4)
+    double = ", counting double (on the diameter)" if dial.on == "diameter" else ""
+    if dial.zero_at == "centre":
+        return f"the dial shows {at} on the centre line{double}"
+    reads = length_text(plan.present, unit, 4)
+    way = "rises" if dial.rises else "falls"
+    return (
+        f"the dial shows {at} where the tool just touches the work, at {reads} {unit}; its figure "
+        f"{way} as the tool goes in{double}"
+    )
