@@ -172,6 +172,10 @@ def test_m5_small_end_reamed_large(demo: Model) -> None:
     assert first.gives_up == ("the rule of gudgeon_pin.diameter",)
     assert "its rule has only ground bar" in first.text
     assert second.text.startswith("make small_end_bush anew")
+    # no row of the scenario ties the pin to its hole in the crosshead: what it must be cannot be
+    # worked out, only pointed at
+    (note,) = [note for note in change.notes if "crosshead.gudgeon_pin_hole" in note]
+    assert "drawn the same size as gudgeon_pin.diameter" in note and "no pair ties" in note
 
 
 def test_m5_opens_the_crosshead_too_where_the_pair_is_stated(demo: Model) -> None:
