@@ -358,3 +358,44 @@ def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="nothing was recorded"):
         append_rows(tmp_path / "none" / "readings.csv", COLUMNS, [row("1 mm")])
     assert not (tmp_path / "none").exists()
+
+
+@pytest.mark.parametrize(
+    ("number", "word"), [(13, "Permission denied"), (30, "Read-only file system")]
+)
+def test_a_folder_that_may_not_be_written_to(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: int, word: str
+) -> None:
+    """The reason is told and nothing is written: neither where there is a log, nor where none is."""
+    log, none = tmp_path / "readings.csv", tmp_path / "choices.csv"
+    append_rows(log, COLUMNS, [row("1 mm")])
+    before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    real = os.open
+
+    def refusing(path: object, flags: int, *rest: int) -> int:
+        if flags & (os.O_WRONLY | os.O_RDWR | os.O_CREAT):
+            raise OSError(number, os.strerror(number), path)
+        return real(path, flags, *rest)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(append_log.os, "open", refusing)
+    for path in (log, none):
+        with pytest.raises(InputError, match=word):
+            append_rows(path, COLUMNS, [row("2 mm")])
+    monkeypatch.undo()
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
+
+
+@pytest.mark.skipif(
+    sys.platform == "win32" or os.geteuid() == 0, reason="whoever is root may write everywhere"
+)
+def test_a_real_read_only_folder(tmp_path: Path) -> None:
+    """The same by the folder's own mode."""
+    folder = tmp_path / "engine"
+    folder.mkdir()
+    folder.chmod(0o555)
+    try:
+        with pytest.raises(InputError, match="nothing was recorded"):
+            append_rows(folder / "readings.csv", COLUMNS, [row("1 mm")])
+    finally:
+        folder.chmod(0o755)
+    assert not list(folder.iterdir())

@@ -5,9 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
+import random
 import shutil
 import subprocess
 import sys
+import time
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +20,7 @@ from click.testing import CliRunner, Result
 
 from scaler.cli.bench_commands import measure, next_
 from scaler.cli.model_commands import check, explain, reduce
+from scaler.reading.loading import load
 
 DEMO = Path(__file__).parent.parent / "scaler" / "examples" / "pattern_d"
 COMMANDS: dict[str, click.Command] = {
@@ -272,3 +276,80 @@ def test_measuring_and_next_start_fast() -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=120
     )
     assert done.stdout.strip().splitlines()[-1] == "[]"
+
+
+# --------------------------------------------------------------- terminals, crashes, full disks
+
+COMMAND = "import sys; from scaler.cli.main import main; sys.exit(main())"
+
+
+def begin(*args: object) -> subprocess.Popen[bytes]:
+    """The command in a process of its own."""
+    return subprocess.Popen(
+        [sys.executable, "-c", COMMAND, *map(str, args)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals")
+def test_the_command_killed_at_any_moment(engine: Path) -> None:
+    """Whenever it is killed: a reading that was told is there, whole; none is half there; and the
+    next one is taken as if nothing had been."""
+    chance = random.Random(20261102)
+    started = time.monotonic()
+    whole = begin("measure", engine, "axle.wheel_seat_length", "18.5")
+    whole.communicate(timeout=120)
+    took = time.monotonic() - started
+    assert whole.returncode == 0
+    told = {"18.5 mm"}
+    for number in range(14):
+        value = f"18.{500 - number - 1} mm"
+        process = begin("measure", engine, "axle.wheel_seat_length", value, "--sure")
+        time.sleep(took * chance.uniform(0.3, 1.1))
+        process.kill()
+        out, _ = process.communicate(timeout=120)
+        if b"as made" in out:
+            told.add(value)
+        model = load(engine)
+        assert not [n for n in model.notes if n.place and n.place.file == "readings.csv"]
+    last = begin("measure", engine, "axle.wheel_seat_length", "18.48")
+    out, _ = last.communicate(timeout=120)
+    assert last.returncode == 0 and b"18.480" in out
+    found = [row["value"] for row in log(engine)]
+    assert told <= set(found) and found[-1] == "18.48 mm"
+    assert len(found) == len(set(found))
+
+
+def test_two_terminals_at_once(engine: Path) -> None:
+    """Readings from two terminals at the same moment are both kept."""
+    values = [f"18.{n} mm" for n in (50, 49, 48)]
+    for value in values:
+        pair = [
+            begin("measure", engine, "axle.wheel_seat_length", value),
+            begin("measure", engine, "hornstay.thickness", value.replace("18.", "3.9"), "--sure"),
+        ]
+        for process in pair:
+            process.communicate(timeout=120)
+            assert process.returncode in (0, 1)
+    found = [(row["size"], row["value"]) for row in log(engine)]
+    for value in values:
+        assert ("axle.wheel_seat_length", value) in found
+        assert ("hornstay.thickness", value.replace("18.", "3.9")) in found
+    assert len(found) == 6
+
+
+def test_a_full_disk_is_told_and_nothing_is_recorded(
+    engine: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The device takes half a line and no more: exit status 2, the log as it was."""
+    from scaler.as_made import append_log
+
+    run("measure", engine, "axle.wheel_seat_length", "18.5")
+    before = (engine / "readings.csv").read_bytes()
+    real = os.write
+    monkeypatch.setattr(append_log.os, "write", lambda handle, data: real(handle, data[:20]))
+    result = run("measure", engine, "axle.wheel_seat_length", "18.49")
+    monkeypatch.undo()
+    assert result.exit_code == 2 and "nothing was recorded" in result.output
+    assert (engine / "readings.csv").read_bytes() == before

@@ -137,8 +137,10 @@ class _Settler:
         chosen = (name for name in self.model.choices if "@" in name)
         for name in dict.fromkeys((*read, *chosen)):
             identity, _, copy = name.partition("@")
-            size = self.model.sizes[identity]
-            settled = None if size.part in self.refused else self.fixed(size, copy)
+            size = self.model.sizes.get(identity)  # of a piece of a model, some are not there
+            if size is None or size.part in self.refused:
+                continue
+            settled = self.fixed(size, copy)
             if settled is not None:
                 self.own[name] = settled
                 self.values[name] = settled.value
