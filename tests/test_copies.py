@@ -453,3 +453,89 @@ def test_the_bench_says_what_a_whole_check_says(tmp_path: Path, seed: int) -> No
         assert bench.findings == whole.findings
         assert bench.values == whole.values
         assert bench.workability == check(bench.model).workability
+
+
+# --------------------------------------------------------------- sizes worked out from others
+
+WORKED_OUT = """
+[model]
+title = "Two crank webs"
+scale = "1:1"
+work = "mm"
+
+[part.web]
+material = "mild steel"
+copies = ["left", "right"]
+service = "none"
+size.thickness = { full = "8 mm", kind = "external", rule = ["milled step 0.05 mm"] }
+size.boss = { full = "3 mm", kind = "external", rule = ["turned step 0.05 mm"] }
+size.overall = { equals = "web.thickness + web.boss", kind = "length" }
+size.twice = { equals = "2*web.overall", kind = "length" }
+
+[part.frame]
+material = "mild steel"
+copies = ["left", "right"]
+service = "none"
+size.gap = { full = "11.1 mm", kind = "slot", rule = ["milled step 0.05 mm"] }
+
+[pair.web_in_frame]
+inner = "web.overall"
+outer = "frame.gap"
+fit = "clearance 0.05 to 0.2 mm"
+basis = "basic size"
+
+[condition.both]
+keep = "web.twice <= '22.1 mm'"
+basis = "basic size"
+"""
+
+
+def test_a_size_worked_out_from_copies_differs_with_them(tmp_path: Path) -> None:
+    """A thick web makes its own overall width larger, and that of the other not."""
+    (tmp_path / "model.toml").write_text(WORKED_OUT, encoding="utf-8")
+    model = read(load(tmp_path), "web.thickness", {"left": "8.10"})
+    checker = Checker(model)
+    assert checker.values["web.overall@left"] == Fraction("11.1")
+    assert checker.values["web.twice@left"] == Fraction("22.2")
+    assert "web.overall@right" not in checker.values
+    found = {f.statement.id: (f.basic, f.verdict) for f in checker.findings}
+    assert found["web_in_frame@left"] == (Fraction(0), Verdict.TIGHT)
+    assert found["web_in_frame@right"] == (Fraction("0.1"), Verdict.HOLDS)
+    assert found["both@left"][1] is Verdict.FAILS and found["both@right"][1] is Verdict.HOLDS
+
+
+def test_the_choice_of_the_rest_minds_what_copies_make(tmp_path: Path) -> None:
+    """The boss of the thick web is turned down; by the arithmetic of the two windows."""
+    (tmp_path / "model.toml").write_text(WORKED_OUT, encoding="utf-8")
+    model = read(load(tmp_path), "web.thickness", {"left": "8.10", "right": "7.80"})
+    result = substitute(model)
+    assert result.status == "optimal"
+    assert all(f.verdict is Verdict.HOLDS for f in result.check.findings)
+    values = Checker(result.model).values
+    for copy, thick in (("left", Fraction("8.10")), ("right", Fraction("7.80"))):
+        boss = values.get(f"web.boss@{copy}", values["web.boss"])
+        gap = values.get(f"frame.gap@{copy}", values["frame.gap"])
+        assert isinstance(boss, Fraction) and isinstance(gap, Fraction)
+        assert values[f"web.overall@{copy}"] == thick + boss
+        assert Fraction("0.05") <= gap - thick - boss <= Fraction("0.2")
+        assert 2 * (thick + boss) <= Fraction("22.1")
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_bench_follows_what_copies_make(tmp_path: Path, seed: int) -> None:
+    """Readings and choices of makers at random: always what a check of the whole model says."""
+    (tmp_path / "model.toml").write_text(WORKED_OUT, encoding="utf-8")
+    chance = random.Random(seed)
+    bench = Bench.opened(load(tmp_path))
+    for step in range(15):
+        size = chance.choice(["web.thickness", "web.boss", "web.overall", "frame.gap"])
+        copy = chance.choice(["", "left", "right"])
+        now = bench.value(size, copy)
+        assert now is not None
+        value = now + Fraction(chance.randint(-4, 4), 20)
+        place = Place("readings.csv", step + 2)
+        new = Reading(size, copy, value, "", "", "", place) if chance.random() < 0.7 else None
+        bench = bench.after(Edits(readings={(size, copy): new}))
+        whole = Checker(bench.model)
+        assert bench.values == whole.values
+        assert bench.findings == whole.findings

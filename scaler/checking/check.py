@@ -158,13 +158,15 @@ class Checker:
 
     def is_result(self, name: str) -> bool:
         """Whether a size is only the outcome of others: defined, and made by no process of its own."""
-        if name not in self.settlement.defined_by:
+        settlement = self.settlement
+        if name not in settlement.defined_by:
             return False
-        size = self.model.sizes.get(name)
-        settled = self.settlement.results.get(name)
+        identity = name.partition("@")[0]
+        size = self.model.sizes.get(identity)
+        settled = (settlement.copies if "@" in name else settlement.results).get(name)
         if size is None or size.limits is not None or settled is None or settled.made:
             return False
-        return name not in self.last_names and settled.by is None
+        return identity not in self.last_names and settled.by is None
 
     # --- definitions put in
 

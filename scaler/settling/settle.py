@@ -15,8 +15,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
+from functools import partial
 
-from scaler.expressions import Add, EvaluationError, Name, Neg, Node, names
+from scaler.expressions import Add, EvaluationError, Name, Neg, Node, names, rename
 from scaler.problems import InputError, Problem
 from scaler.records import Bounds, Choice, Method, Model, Size, Stage, State
 from scaler.settling.row_links import no_column, noted, row_link, row_of, row_taken, why_none
@@ -25,7 +26,9 @@ from scaler.settling.settled import (
     HALF_MM,
     Settled,
     Settlement,
+    at_copy,
     exact_size,
+    outcome_of,
     own_name,
     reach_of,
     refused_parts,
@@ -41,7 +44,9 @@ NEGLIGIBLE = Fraction(1, 10**9)
 __all__ = [
     "Settled",
     "Settlement",
+    "at_copy",
     "exact_size",
+    "outcome_of",
     "own_name",
     "reach_of",
     "refused_parts",
@@ -433,6 +438,24 @@ class _Settler:
             return
         self.defined[identity] = node
         self.keep(size, self.finished(size, value, "worked out from its definition"))
+        definition = outcome_of(size) if self.own else None
+        if definition is not None:
+            self.follow(size, definition)
+
+    def follow(self, size: Size, definition: Node) -> None:
+        """The copies of a worked-out size whose own makers differ: worked out from those."""
+        for copy in self.model.parts[size.part].copies:
+            name = f"{size.id}@{copy}"
+            node = rename(definition, partial(at_copy, self.values, copy))
+            if name in self.own or not any(n in self.own for n in names(node)):
+                continue
+            try:
+                value = value_of(node, self.values, self.model.ratio)
+            except EvaluationError:
+                continue
+            self.defined[name] = node
+            self.own[name] = self.finished(size, value, f"worked out for {copy}")
+            self.values[name] = value
 
     def link(self, size: Size, method: Method) -> None:
         """A size that takes a column of another's row; else what its rule says next."""

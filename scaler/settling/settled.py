@@ -107,6 +107,21 @@ def without_copies(node: Node, values: Container[str]) -> Node:
     return rename(node, partial(own_name, values))
 
 
+def outcome_of(size: Size) -> Node | None:
+    """What a size is worked out from and left at, where it is made by no method of its own."""
+    if any(method.way in ("cut", "row", "thread") for method in size.rule):
+        return None
+    if size.equals is not None:
+        return size.equals
+    follows = bool(size.rule) and all(method.way == "follow" for method in size.rule)
+    return size.rule[0].argument if follows else None
+
+
+def at_copy(values: Container[str], copy: str, name: str) -> str:
+    """A size as it is for one copy, where that has a value of its own."""
+    return own_name(values, name if "@" in name else f"{name}@{copy}")
+
+
 def own_name(values: Container[str], name: str) -> str:
     """``size@copy`` where that copy has a value of its own, else the plain size."""
     return name if name in values else name.partition("@")[0]

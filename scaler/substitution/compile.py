@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
+from functools import partial
 
 from scaler.checking.statements import Statement, statements
-from scaler.expressions import EvaluationError, Node, enclose, linear, names
+from scaler.expressions import EvaluationError, Node, enclose, linear, names, rename
 from scaler.expressions.intervals import Interval
 from scaler.records import BasisKind, Condition, Kind, Method, Model, Pair, Size, Stage, State
 from scaler.settling.limits import limits_of
@@ -16,7 +17,9 @@ from scaler.settling.row_links import row_link
 from scaler.settling.settle import (
     Settled,
     Settlement,
+    at_copy,
     exact_size,
+    outcome_of,
     reach_of,
     refused_parts,
     settle,
@@ -100,6 +103,7 @@ class Compiler:
         self.own = own_copies(self.model, self.may_differ)
         for name in self.own:
             values[name] = self.exact.values[name.partition("@")[0]]
+        self.derived = self.derived_copies(values)
         found = statements(self.model, values)
         kept = [item for item in found if self.wanted(item)]
         self.linked = linked_sizes(self.model)
@@ -113,6 +117,10 @@ class Compiler:
         self.sort_sizes()
         self.copies()
         link_copies(self)
+        for name, node in self.derived.items():
+            size = self.model.sizes[name.partition("@")[0]]
+            if size.id not in self.loose:
+                self.worked_out(size, None, self.centre(size), node, name)
         from scaler.substitution.statements import add_statements
 
         self.result.definitions = self.results
@@ -263,16 +271,23 @@ class Compiler:
         return branch
 
     def worked_out(
-        self, size: Size, exact: Fraction | None, centre: Fraction | None, definition: Node
+        self,
+        size: Size,
+        exact: Fraction | None,
+        centre: Fraction | None,
+        definition: Node,
+        name: str = "",
     ) -> None:
-        """A size with a definition: put in for its name, or made by its rule beside it."""
+        """A size (or the copy named) with a definition: put in for its name, or made by its rule
+        beside it."""
+        name = name or size.id
         if any(name.partition(".")[0] in self.refused for name in names(definition)):
             return
         made = next((m for m in size.rule if m.way in ("cut", "row", "thread")), None)
         if size.rule and size.rule[0].way not in ("cut", "row", "thread"):
             made = None
         if made is None and (size.limits is None and size.id not in self.last):
-            self.results[size.id] = definition
+            self.results[name] = definition
             return
         if centre is None:
             return
@@ -292,9 +307,8 @@ class Compiler:
                 rule = tuple(m for m in size.rule if m.way in ("cut", "row", "thread"))
             branches = self.options.of(replace(size, rule=rule), exact, at)
             branches = branches[:1] if made.way == "cut" else branches
-        variable = Variable(size.id, size, exact, branches, at, stepped=True)
-        self.result.variables[size.id] = variable
-        self.results[f"{size.id}:definition"] = definition
+        self.result.variables[name] = Variable(name, size, exact, branches, at, stepped=True)
+        self.results[f"{name}:definition"] = definition
 
     def copies(self) -> None:
         """Copies with a reading of their own are fixed sizes beside the others; those that have to
@@ -330,6 +344,29 @@ class Compiler:
             for name, settled in settle_copies(self.model).items()
             if settled.made or self.model.sizes[name.partition("@")[0]].state in FIXED_STATES
         }
+
+    def derived_copies(self, values: dict[str, Value]) -> dict[str, Node]:
+        """The copies of worked-out sizes that follow copies with a value of their own, and from
+        what; they are added to the values."""
+        found: dict[str, Node] = {}
+        more = any("@" in name for name in values)
+        while more:
+            more = False
+            for size in self.model.sizes.values():
+                definition = outcome_of(size)
+                if definition is None or size.id not in self.exact.values or self.is_fixed(size):
+                    continue
+                for copy in self.model.parts[size.part].copies:
+                    name = f"{size.id}@{copy}"
+                    node = rename(definition, partial(at_copy, values, copy))
+                    own = any("@" in n and n in values for n in names(node))
+                    if own and name not in values:
+                        found[name] = node
+                        values[name] = self.exact.values[size.id]
+                        more = True
+                    elif name in found:
+                        found[name] = node
+        return found
 
     def copy_of(
         self, name: str, size: Size, exact: Fraction | None, centre: Fraction | None
