@@ -19,6 +19,7 @@ import pytest
 from click.testing import CliRunner
 
 from scaler.as_made.bench import Bench, Edits
+from scaler.as_made.measuring import Workbench
 from scaler.checking.check import Checker
 from scaler.checking.conflicts import check
 from scaler.checking.explaining import explain
@@ -539,3 +540,19 @@ def test_the_bench_follows_what_copies_make(tmp_path: Path, seed: int) -> None:
         whole = Checker(bench.model)
         assert bench.values == whole.values
         assert bench.findings == whole.findings
+
+
+def test_a_better_match_is_pointed_out(tmp_path: Path) -> None:
+    """Left and right swapped would both hold: said, with the words for the pair; by arithmetic,
+    20.10 − 20.05 and 20.00 − 19.95."""
+    model = model_of(tmp_path, ("left", "right"), ("left", "right"))
+    model = read(model, "block.bore", {"left": "20.10", "right": "20.00"})
+    model = read(model, "piston.diameter", {"left": "19.95"})
+    change = Workbench(model).measure("piston.diameter", "20.05", "right")
+    (note,) = [note for note in change.notes if "nothing need be cut" in note]
+    assert 'meets = "left with right, right with left"' in note
+    said = model_of(
+        tmp_path, ("left", "right"), ("left", "right"), "left with right, right with left"
+    )
+    after = replace(said, readings=change.model.readings)
+    assert all(f.verdict is Verdict.HOLDS for f in Checker(after).findings)

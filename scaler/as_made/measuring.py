@@ -188,6 +188,7 @@ class Workbench:
 
     def __init__(self, model: Model) -> None:
         self._bench = Bench.opened(model)
+        _ = self._bench.workability  # once for all parts; afterwards for what readings reach
 
     @property
     def model(self) -> Model:

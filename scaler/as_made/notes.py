@@ -12,6 +12,7 @@ from scaler.as_made.bench import Bench, base, rank
 from scaler.as_made.move import figure
 from scaler.as_made.ways import Way
 from scaler.checking.check import Finding
+from scaler.problems import InputError
 from scaler.records import Verdict
 from scaler.settling.limits import uncertainty
 
@@ -25,8 +26,32 @@ def notes(
         *_spread(bench, size, copy),
         *_unnamed(bench, findings),
         *_finer(bench, findings),
+        *_matched(bench, findings),
         *(_untied(bench, ways[0]) if ways else ()),
     )
+
+
+def _matched(bench: Bench, findings: Sequence[Finding]) -> list[str]:
+    """Pairs of like copies that fail, and would not if the copies were matched as they fit best."""
+    from scaler.as_made.pairing import best_pairing
+
+    notes = {}
+    for finding in findings:
+        item = finding.statement
+        pair = bench.model.pairs.get(base(item.id)) if item.what == "pair" else None
+        if pair is None or not finding.fails or not item.at or pair.meets or pair.best_match:
+            continue
+        first = bench.index.names_of["pair", pair.id][0]
+        try:
+            found = best_pairing(bench.near(first).model, pair.id)
+        except InputError:
+            continue
+        if found.by_name and found.gains and all(rank(m.verdict) < 2 for m in found.matches):
+            said = ", ".join(f"{match.inner} with {match.outer}" for match in found.matches)
+            notes[pair.id] = (
+                f'{found.text()}: nothing need be cut, with meets = "{said}" in the pair'
+            )
+    return list(notes.values())
 
 
 def _untied(bench: Bench, way: Way) -> list[str]:
