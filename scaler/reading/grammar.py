@@ -32,7 +32,6 @@ _PLAIN_LAST = re.compile(r"([+\-−]?[^+\-−]+?)\s+([0-9][^+\-−]*)")
 _UNIT_TAIL = re.compile(r"[^\d\s.,/][^\d.,/]*$")
 _OPTION = re.compile(r"\s+(step|reach|limits)\s+|\s+(up|down|nearest)\b")
 _NAME = re.compile(r"[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*(?:@[a-z0-9_]+)?")
-_COPY = re.compile(r"[a-z0-9_]+")
 _PLAIN_NUMBER = re.compile(r"[0-9]{1,12}(?:[.,][0-9]{1,12})?|(?:[0-9]{1,6} )?[0-9]{1,6}/[0-9]{1,6}")
 
 
@@ -57,7 +56,7 @@ class GrammarError(ValueError):
         super().__init__("; ".join(item for item in (problem, expected, advice) if item))
 
 
-def _phrase(text: str, what: str, example: str, longest: int = LONGEST_PHRASE) -> str:
+def phrase(text: str, what: str, example: str, longest: int = LONGEST_PHRASE) -> str:
     """A phrase with single blanks, or the refusal of one that is empty or far too long."""
     if len(text) > longest:
         raise GrammarError(
@@ -227,7 +226,7 @@ def parse_limits(text: str, read: Reader = signed_length) -> LimitSpec:
     Fraction(1, 100)
     """
     example = "write ±0.01 mm, +0.02 -0.01 mm or h9"
-    body = _phrase(text, "limits", example)
+    body = phrase(text, "limits", example)
     if _ISO_CLASS.fullmatch(body):
         return LimitSpec(body, tolerance_class=body)
     width = _plus_minus(body, read)
@@ -258,7 +257,7 @@ def parse_window(
     (Fraction(-1, 100), Fraction(1, 50))
     """
     example = "write 0.04 to 0.10 mm, at least 0.8 mm, at most 1.6 mm or ±0.03 mm"
-    body = _phrase(text, "a window", example)
+    body = phrase(text, "a window", example)
     width = _plus_minus(body, read)
     if width is not None:
         return -width, width
@@ -296,7 +295,7 @@ def parse_fit(text: str) -> Fit:
     Fraction(-1, 100)
     """
     example = "write H7/g6, close running or clearance 0.02 to 0.05 mm"
-    body = _phrase(text, "a fit", example)
+    body = phrase(text, "a fit", example)
     match = _ISO_FIT.fullmatch(body)
     if match:
         return Fit(body, None, None, iso=f"{match.group(1)}/{match.group(2)}")
@@ -333,7 +332,7 @@ def parse_basis(text: str) -> Basis:
     'last cut plunger.diameter by lapped'
     """
     example = "write both limits, basic size or last cut part.size"
-    body = _phrase(text, "a basis", example, LONGEST_METHOD)
+    body = phrase(text, "a basis", example, LONGEST_METHOD)
     if body in ("both limits", "basic size"):
         return Basis(BasisKind(body))
     if body.startswith("last cut "):
@@ -352,29 +351,6 @@ def parse_basis(text: str) -> Basis:
         "both limits, last cut part.size, or basic size",
         suggest(body, ("both limits", "basic size", "last cut part.size"), example),
     )
-
-
-def parse_meets(text: str) -> tuple[tuple[str, str], ...] | None:
-    """Which copies meet: ``left with no_1``; None for ``best match``. Raises GrammarError.
-
-    >>> parse_meets("left with no_2, right with no_1")
-    (('left', 'no_2'), ('right', 'no_1'))
-    """
-    example = "write left with no_1, right with no_2, or best match"
-    body = _phrase(text, "copies that meet", example, LONGEST_METHOD)
-    if body == "best match":
-        return None
-    found = [tuple(item.split(" with ")) for item in body.split(", ")]
-    for item in found:
-        if len(item) != 2 or not all(_COPY.fullmatch(name) for name in item):
-            said = " with ".join(item)
-            raise GrammarError(
-                said,
-                f"'{shorten(said, 60)}' where two copies that meet were looked for",
-                "a copy of the inner side, with, a copy of the outer side",
-                example,
-            )
-    return tuple((item[0], item[1]) for item in found)
 
 
 # ---------------------------------------------------------------------------------- methods
@@ -459,7 +435,7 @@ def parse_method(text: str, place: Place | None, read: Reader = signed_length) -
     ``turned step 0.1 mm``, ``reamed up reach 1 mm``, ``follows axle.journal``, ``tapping hole of
     bolt.thread``, ``given 12 mm``, ``standard``. ``read`` reads values of the size's kind. Raises GrammarError.
     """
-    body = _phrase(text, "a method", "write turned, or turned step 0.1 mm", LONGEST_METHOD)
+    body = phrase(text, "a method", "write turned, or turned step 0.1 mm", LONGEST_METHOD)
     if body.startswith("follows "):
         try:
             node = parse_expression(body[8:])

@@ -18,7 +18,8 @@ from scaler.expressions import (
 )
 from scaler.reading.context import Context
 from scaler.reading.entries import Entry
-from scaler.reading.grammar import parse_basis, parse_fit, parse_meets, parse_window
+from scaler.reading.grammar import parse_basis, parse_fit, parse_window
+from scaler.reading.meets import parse_meets
 from scaler.records import Basis, BasisKind, Bounds, Condition, Fit, Pair
 
 UNBOUNDED: Bounds = (None, None)

@@ -15,11 +15,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
-from functools import partial
 
-from scaler.expressions import Add, EvaluationError, Name, Neg, Node, names, rename
+from scaler.expressions import Add, EvaluationError, Name, Neg, Node, names
 from scaler.problems import InputError, Problem
 from scaler.records import Bounds, Choice, Method, Model, Size, Stage, State
+from scaler.settling.copies import followed, own_copies
 from scaler.settling.row_links import no_column, noted, row_link, row_of, row_taken, why_none
 from scaler.settling.rows import Candidate, Rows, column_of, method_row, pick
 from scaler.settling.settled import (
@@ -136,19 +136,9 @@ class _Settler:
 
     def copies(self) -> None:
         """The copies that have a reading or a choice of their own, ahead of all sizes."""
-        if self.stage is not Stage.CHOSEN:
-            return
-        read = (f"{identity}@{copy}" for identity, copy in self.model.readings if copy)
-        chosen = (name for name in self.model.choices if "@" in name)
-        for name in dict.fromkeys((*read, *chosen)):
-            identity, _, copy = name.partition("@")
-            size = self.model.sizes.get(identity)  # of a piece of a model, some are not there
-            if size is None or size.part in self.refused:
-                continue
-            settled = self.fixed(size, copy)
-            if settled is not None:
-                self.own[name] = settled
-                self.values[name] = settled.value
+        if self.stage is Stage.CHOSEN:
+            self.own = own_copies(self.model, self.refused, self.fixed)
+            self.values |= {name: settled.value for name, settled in self.own.items()}
 
     def drawn_twice(self, size: Size) -> None:
         """Notes a drawn size that its own definition, put in as drawn, does not agree with."""
@@ -438,23 +428,10 @@ class _Settler:
             return
         self.defined[identity] = node
         self.keep(size, self.finished(size, value, "worked out from its definition"))
-        definition = outcome_of(size) if self.own else None
-        if definition is not None:
-            self.follow(size, definition)
-
-    def follow(self, size: Size, definition: Node) -> None:
-        """The copies of a worked-out size whose own makers differ: worked out from those."""
-        for copy in self.model.parts[size.part].copies:
-            name = f"{size.id}@{copy}"
-            node = rename(definition, partial(at_copy, self.values, copy))
-            if name in self.own or not any(n in self.own for n in names(node)):
-                continue
-            try:
-                value = value_of(node, self.values, self.model.ratio)
-            except EvaluationError:
-                continue
-            self.defined[name] = node
-            self.own[name] = self.finished(size, value, f"worked out for {copy}")
+        for name, own in followed(self.model, size, self.own, self.values).items():
+            self.defined[name] = own
+            value = value_of(own, self.values, self.model.ratio)
+            self.own[name] = self.finished(size, value, f"worked out for {name.partition('@')[2]}")
             self.values[name] = value
 
     def link(self, size: Size, method: Method) -> None:
