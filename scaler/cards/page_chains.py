@@ -41,7 +41,7 @@ def chains_shown(result: CheckResult) -> tuple[Chain, ...]:
 
     checker = Checker(result.model, result.stage, settlement=result.reduction.settlement)
     kept = frozenset(wanted[:MOST_CHAINS])
-    found = chains(result.model, draws=0, only=kept, checker=checker)
+    found = chains(result.model, draws=0, only=kept, checker=checker, advise=False)
     return tuple(chain for chain in found if chain.basic is not None)
 
 

@@ -243,40 +243,41 @@ def _verdicts(result: CheckResult, numbers: dict[str, int], drawn: set[str]) -> 
     )
 
 
-def _share(line: SizeLine) -> float:
+def _share(line: SizeLine, off: Fraction) -> float:
     """The departure in parts of the reach: 1 is as far as the builder would go."""
-    assert line.departure is not None and line.exact is not None
+    assert line.exact is not None
     method = next(
         (m for m in line.size.rule if line.settled and line.settled.method in (m.name, m.text)),
         None,
     )
     reach = reach_of(line.size, method, middle(line.exact))
-    return float(abs(line.departure) / reach) if reach else 0.0
+    return float(abs(off) / reach) if reach else 0.0
 
 
 def _departures(result: CheckResult, room: tuple[float, float]) -> str:
-    lines = [
-        line
-        for line in result.reduction.lines
-        if line.departure and line.size.kind.is_length and line.exact is not None
-    ]
+    known = [(line, line.departure) for line in result.reduction.lines]
+    lines = sorted(
+        (
+            (-_share(line, off), line.size.id, line, off)
+            for line, off in known
+            if off and line.size.kind.is_length and line.exact is not None
+        ),
+        key=lambda item: item[:2],
+    )
     if not lines:
         return _section("departures", "<p>No size departs from scale.</p>")
     unit = result.model.work_unit
-    lines.sort(key=lambda line: (-_share(line), line.size.id))
     shown = lines[: min(MOST_BARS, int(room[1] / BAR_ROW) - 2)]
     bars = []
-    for line in shown:
-        assert line.departure is not None and line.exact is not None
-        sign = "−" if line.departure < 0 else "+"
-        percent = abs(float(line.departure / middle(line.exact)) * 100) if line.exact else 0.0
-        words = f"{sign}{_own(abs(line.departure), unit, line)} {unit}, {percent:.1f} %"
-        share = _share(line) * (-1 if line.departure < 0 else 1)
-        bars.append(Bar(size_words(line.size.id), share, words))
+    for less, _, line, off in shown:
+        sign = "−" if off < 0 else "+"
+        percent = abs(float(off / middle(line.exact)) * 100) if line.exact else 0.0
+        words = f"{sign}{_own(abs(off), unit, line)} {unit}, {percent:.1f} %"
+        bars.append(Bar(size_words(line.size.id), less if off < 0 else -less, words))
     chart = departures(
         bars, "departures-p", "Departures from scale, in parts of the reach", room[0]
     )
-    exact = sum(1 for line in result.reduction.lines if line.departure == 0)
+    exact = sum(1 for _, off in known if off == 0)
     true = f" {exact} sizes are made to scale." if exact else ""
     more = f" {len(lines) - len(shown)} more depart by less." if len(lines) > len(shown) else ""
     text = "".join(f"<li>{esc(bar.label)}: {esc(bar.words)}</li>" for bar in bars)
@@ -335,9 +336,10 @@ def _choice(line: SizeLine, unit: str) -> str:
         chosen += f"<br><small>{esc(shown.other)} {shown.other_unit}</small>"
     exact = "" if line.exact is None else _own(middle(line.exact), unit, line)
     off = ""
-    if line.departure is not None and line.size.kind.is_length:
-        sign = "−" if line.departure < 0 else ("+" if line.departure else "")
-        off = f"{sign}{_own(abs(line.departure), unit, line)}"
+    departs = line.departure if line.size.kind.is_length else None
+    if departs is not None:
+        sign = "−" if departs < 0 else ("+" if departs else "")
+        off = f"{sign}{_own(abs(departs), unit, line)}"
     settled = line.settled
     how = settled.method if settled else ""
     why = settled.why if settled else ""

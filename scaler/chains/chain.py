@@ -109,11 +109,13 @@ def chains(
     as_drawn: bool = False,
     only: Collection[str] | None = None,
     checker: Checker | None = None,
+    advise: bool = True,
 ) -> tuple[Chain, ...]:
     """Every pair and condition of a model as a chain, in the order of the files.
 
     Parameters as :func:`chain`; only : the names of those wanted, all where None; checker : of the
-    same model, where its sizes are settled already. A chain without a value is there with a note
+    same model, where its sizes are settled already; advise : whether it is worked out what could be
+        relaxed. A chain without a value is there with a note
     and no figures. The progress is told (:mod:`scaler.progress`).
     """
     options = _options(draws, seed, distribution, None, None)
@@ -125,7 +127,7 @@ def chains(
     for statement in told(wanted, "chains"):
         asked = Asked(statement)
         try:
-            found.append(_chain(checker, asked, options, convention, kept))
+            found.append(_chain(checker, asked, options, convention, kept, advise))
         except InputError as error:
             found.append(refused_chain(asked, convention, error.problems))
     return tuple(found)
@@ -207,7 +209,12 @@ def chain_of(
 
 
 def _chain(
-    checker: Checker, asked: Asked, options: Draws, convention: Convention, basis: Basis
+    checker: Checker,
+    asked: Asked,
+    options: Draws,
+    convention: Convention,
+    basis: Basis,
+    advise: bool = True,
 ) -> Chain:
     statement = asked.statement
     if takes_refused(checker, statement.node):
@@ -249,6 +256,7 @@ def _chain(
             cancelled,
             tuple(notes),
             sampler(options) if options.draws else None,
+            advise,
         )
     except EvaluationError as error:
         raise InputError([_no_value(statement.id, error, place)]) from None

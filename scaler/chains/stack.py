@@ -289,8 +289,11 @@ def work_out(
     cancelled: tuple[str, ...] = (),
     notes: tuple[Problem, ...] = (),
     sample: Callable[[Stack], MonteCarlo] | None = None,
+    advise: bool = True,
 ) -> Chain:
     """A chain from its body and sizes. ``sample`` makes the random draws, None for none.
+
+    Without ``advise`` it is not worked out what could be relaxed.
 
     Raises InputError for limits the wrong way round and a window that is; EvaluationError where the
     expression has no value at the sizes or somewhere within their limits.
@@ -335,7 +338,7 @@ def work_out(
         monte_carlo=drawn,
         verdict=stack.verdict(basic),
         tighten_first=tighten_first(stack, contributors),
-        could_be_relaxed=could_be_relaxed(stack, contributors),
+        could_be_relaxed=could_be_relaxed(stack, contributors) if advise else (),
         measure_again=measure_again(stack, contributors),
         capability=convention.capability,
         mean_shift=convention.mean_shift,
