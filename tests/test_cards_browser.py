@@ -230,11 +230,7 @@ def test_the_report_comes_out_on_the_paper(press: scaler.CheckResult, tmp_path: 
         assert {(round(float(wide)), round(float(high))) for wide, high in boxes} == {points}
 
 
-def test_the_report_can_be_walked_with_the_tab_key(
-    engine: scaler.CheckResult, tmp_path: Path
-) -> None:
-    """Every link can take the focus, in the picture too, and shows that it has it."""
-    walk = """
+WALK = """
 <script>
 window.addEventListener("load", () => {
   const links = [...document.querySelectorAll("a[href],summary")];
@@ -243,17 +239,38 @@ window.addEventListener("load", () => {
   const first = links.find(e => !e.closest("svg") && !e.classList.contains("skip"));
   first.focus({focusVisible: true});
   const ring = getComputedStyle(first).outlineStyle;
-  document.body.setAttribute("data-found", JSON.stringify([links.length, taken, ring]));
+  const named = links.filter(e => (e.textContent.trim() || e.getAttribute("aria-label"))).length;
+  document.body.setAttribute("data-found", JSON.stringify([links.length, taken, named, ring]));
 });
 </script>
 """
+
+
+@pytest.mark.parametrize(
+    ("name", "least"), [("report.html", 20), ("index.html", 10), ("bush.html", 3), ("all.html", 1)]
+)
+def test_pages_can_be_walked_with_the_tab_key(
+    name: str, least: int, press: scaler.CheckResult, tmp_path: Path
+) -> None:
+    """Every link can take the focus, in the pictures too, has a name, and shows that it has it."""
+    pages = card_pages(make_cards(press)) | {"report.html": report_page(press, cards=True)}
     file = tmp_path / "walk.html"
-    file.write_text(report_page(engine).replace("</body>", walk + "</body>"), encoding="utf-8")
+    file.write_text(pages[name].replace("</body>", WALK + "</body>"), encoding="utf-8")
     document, console = browse(file, "--dump-dom")
     found = re.search(r'data-found="([^"]*)"', document)
     assert found is not None and console == ""
-    links, taken, ring = json.loads(html.unescape(found[1]))
-    assert links == taken > 20 and ring != "none"
+    links, taken, named, ring = json.loads(html.unescape(found[1]))
+    assert links == taken == named >= least and ring != "none"
+
+
+def test_links_lead_somewhere(press: scaler.CheckResult) -> None:
+    """Every link of every page is to a page that is written with it, or a place on the page."""
+    pages = card_pages(make_cards(press)) | {"report.html": report_page(press, cards=True)}
+    for page in pages.values():
+        for link in re.findall(r'<a [^>]*href="([^"]+)"', page):
+            name, _, place = link.partition("#")
+            assert not name or name in pages
+            assert not place or f'id="{place}"' in page
 
 
 def luminance(colour: Sequence[int]) -> float:

@@ -71,7 +71,7 @@ def _shaft_picture(pen: Pen, shape: Shape) -> None:
     room, high = pen.width - 26, 22.0
     biggest = max(step.value for step in steps)
     whole = max(over_all.value if over_all else 0.0, known)
-    if (whole and known + 1e-9 >= whole) or (len(steps) == 1 and over_all):
+    if all(length.label for length in own) or (over_all and len(steps) == 1):
         # every length is known: in proportion, unless it is too long for the sheet
         high = min(max(high, biggest * room / whole), 28.0)
         room = min(room, max(whole * high / biggest, 5.0 * len(steps)))
