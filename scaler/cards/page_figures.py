@@ -70,13 +70,18 @@ def limits_of(line: SizeLine) -> tuple[Fraction, Fraction] | None:
 def figure(line: SizeLine, own_unit: str) -> Figure:
     """How a size is printed for a workshop that thinks in ``own_unit`` (mm or in)."""
     assert line.chosen is not None
-    value = middle(line.chosen)
-    kind = line.size.kind
+    return _figure(middle(line.chosen), line.size.kind, limits_of(line), own_unit)
+
+
+@lru_cache(maxsize=4096)
+def _figure(
+    value: Fraction, kind: Kind, limits: tuple[Fraction, Fraction] | None, own_unit: str
+) -> Figure:
+    """Cards and report print the same sizes: each is worked out once."""
     if not kind.is_length:
         text = format_decimal(value, 3).rstrip("0").rstrip(".")
         unit = "°" if kind is Kind.ANGLE else ("teeth" if kind is Kind.TEETH else "")
         return Figure(text, unit, "", "", None, None, "")
-    limits = limits_of(line)
     fine = limits is not None and limits[1] - limits[0] < FINE
     exact = _whole(value) and (limits is None or (_whole(limits[0]) and _whole(limits[1])))
     mm_places, inch_places = (2 if exact else 3), (4 if fine else 3)

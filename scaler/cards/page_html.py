@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from html import escape
 
 from scaler.cards.pictures import STYLE as PICTURE_STYLE
@@ -55,6 +56,7 @@ def esc(text: object) -> str:
     return escape(str(text), quote=True)
 
 
+@lru_cache(maxsize=4096)
 def css_text(text: str) -> str:
     """Text made safe inside the quotes of a style sheet: all but letters, figures and spaces escaped.
 
