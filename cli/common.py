@@ -6,7 +6,6 @@ import json
 import os
 import re
 import sys
-import tempfile
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -50,8 +49,11 @@ def model_argument(function: F) -> F:
     return click.argument("model", type=click.Path(path_type=Path))(function)
 
 
-def write(text: str, out: Path | None) -> None:
-    """Text to the screen, or to a file in one move: the old file or the new one, never half."""
+def write(text: str, out: Path | None, whole: Sequence[Path] = ()) -> None:
+    """Text to the screen, or to a file in one move: the old file or the new one, never half.
+
+    ``whole``: files that the same command has written before it, for the message where it fails.
+    """
     if not text.endswith("\n"):
         text += "\n"
     if out is None:
@@ -59,18 +61,13 @@ def write(text: str, out: Path | None) -> None:
             return
         click.echo(coloured(text) if wants_colour() else text, nl=False)
         return
+    from scaler.writing import unwritable, write_whole
+
     try:
-        handle, name = tempfile.mkstemp(dir=out.parent, prefix=f".{out.name}.")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-                file.write(text)
-            os.chmod(name, 0o644)
-            os.replace(name, out)
-        except BaseException:
-            os.unlink(name)
-            raise
+        write_whole(out, text.encode("utf-8"))
     except OSError as error:
-        stop(f"{out}: cannot be written ({error.strerror or error})")
+        show_problems(unwritable(out, error, whole=whole).problems)
+        sys.exit(2)
 
 
 VERDICT_COLOURS = {

@@ -124,8 +124,12 @@ def cards(
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         common.stop(f"{folder}: cannot be made ({error.strerror or error})")
-    for name, page in pages.items():
-        common.write(page, folder / name)
+    written: list[Path] = []
+    for name in sorted(
+        pages, key=lambda name: name == "index.html"
+    ):  # what links to all comes last
+        common.write(pages[name], folder / name, written)
+        written.append(folder / name)
     first = "index.html" if "index.html" in pages else ""
     common.say(f"wrote {len(pages)} pages to {folder}; open {folder / first}")
     sys.exit(result.status(strict=strict))
@@ -191,8 +195,10 @@ def materials(
     if xlsx is not None:
         try:
             tables.write_workbook(listed, xlsx)
-        except (tables.NoWorkbook, OSError) as error:
+        except tables.NoWorkbook as error:
             common.stop(f"{xlsx}: {error}")
+        except InputError as error:
+            common.refuse(error, format_)
     if format_ == "json":
         common.write(common.dumps(listed.as_dict()), out)
     elif format_ == "csv":

@@ -98,6 +98,16 @@ def main(args: list[str] | None = None) -> Any:
     except BrokenPipeError:  # the reader of a pipe has had enough
         sys.stderr.close()
         return sys.exit(0)
+    except OSError as error:  # what goes to the screen or a pipe, on a full disk
+        import os
+
+        with open(os.devnull, "wb") as nowhere:  # nor could it be written when Python ends
+            os.dup2(nowhere.fileno(), 1)
+        what = f"{error.filename}: " if error.filename else "the answer cannot be written: "
+        click.echo(
+            f"{what}{error.strerror or error}; mend that and give the command again", err=True
+        )
+        return sys.exit(2)
 
 
 if __name__ == "__main__":

@@ -9,6 +9,7 @@ frame is there for those who want one.
 from __future__ import annotations
 
 import csv
+import io
 import json
 import os
 import re
@@ -20,13 +21,17 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from scaler.problems import InputError, Place, Problem
+from scaler.problems import InputError, Place, Problem, shorten
 
 if TYPE_CHECKING:
     import pandas
 
 Value = Fraction | int | str | bool | None
 _PACKAGE = "scaler.catalogues"
+_TYPES = ("string", "number", "integer", "boolean")
+OWN_MOST_BYTES = 8 * 1024 * 1024
+"""Bytes that a file of a user's own tables may have."""
+OWN_MOST_ROWS = 50_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,20 +176,31 @@ class Table:
         return index
 
 
+_NUMBER = re.compile(
+    r"(?P<decimal>[+-]?(?:\d{1,40}(?:\.\d{0,40})?|\.\d{1,40})(?:[eE][+-]?\d{1,2})?)"
+    r"|(?P<sign>[+-]?)(?:(?P<whole>\d{1,40})\s+)?(?P<fraction>\d{1,40}/\d{1,40})",
+    re.ASCII,
+)
+
+
 def parse_number(text: str) -> Fraction:
     """An exact number from a table cell: decimal, fraction or whole number and fraction.
 
-    Raises ValueError for anything else.
+    Raises ValueError for anything else, a fraction of nought and a number of absurd size included.
 
     >>> parse_number("1 3/8"), parse_number("0.079")
     (Fraction(11, 8), Fraction(79, 1000))
     """
-    parts = text.split()
-    if len(parts) == 2 and "/" in parts[1] and "." not in parts[1]:
-        return Fraction(parts[0]) + Fraction(parts[1])
-    if len(parts) != 1:
-        raise ValueError(f"not a number: {text!r}")
-    return Fraction(parts[0])
+    found = _NUMBER.fullmatch(text.strip())
+    if found is None:
+        raise ValueError(f"not a number: {text[:60]!r}")
+    if found["decimal"]:
+        return Fraction(found["decimal"])
+    try:
+        value = Fraction(found["fraction"]) + int(found["whole"] or 0)
+    except ZeroDivisionError:
+        raise ValueError(f"a fraction of nought: {text!r}") from None
+    return -value if found["sign"] == "-" else value
 
 
 def _value(text: str, column: Column) -> Value:
@@ -192,7 +208,10 @@ def _value(text: str, column: Column) -> Value:
     if not text:
         return None
     if column.type == "integer":
-        return int(text)
+        number = parse_number(text)
+        if number.denominator != 1:
+            raise ValueError(f"not a whole number: {text!r}")
+        return int(number)
     if column.type == "boolean":
         return text.lower() in ("true", "yes", "1")
     if column.type == "number" or column.exact == "fraction":
@@ -238,17 +257,66 @@ def _fault(file: Path, line: int, column: int, headline: str, read: str, advice:
     )
 
 
-def _usable(item: Mapping[str, Any]) -> None:
+def _wanted(holder: object, key: str, kind: type, otherwise: Any = None) -> Any:
+    """What a JSON object holds under a key. Raises ValueError where it is none of that kind."""
+    found = holder.get(key, otherwise) if isinstance(holder, dict) else None
+    if not isinstance(found, kind):
+        called = {str: "text", list: "a list in [ ]", dict: "an object in { }"}[kind]
+        raise ValueError(f"'{key}' must be {called}")
+    return found
+
+
+def _usable(item: object) -> None:
     """Raises ValueError where a resource lacks what every table needs, or leaves its folder."""
-    fields = [field["name"] for field in item["schema"]["fields"]]
-    if fields[0] != "designation" or "source" not in fields:
-        raise ValueError(f"table {item['name']} needs the columns designation and source")
-    if ".." in Path(item["path"]).parts or Path(item["path"]).is_absolute():
-        raise ValueError(f"table {item['name']} lies outside the folder")
-    for key in item["schema"].get("foreignKeys", ()):
-        if key["fields"] not in fields or key["reference"]["fields"] != "designation":
-            raise ValueError(f"table {item['name']}: a foreign key names one column of its own "
-                             "and the designation of another table")  # fmt: skip
+    name, path = _wanted(item, "name", str), _wanted(item, "path", str)
+    _wanted(item, "title", str, "")
+    serves = _wanted(item, "serves", list, [])
+    if not all(isinstance(method, str) for method in serves):
+        raise ValueError(f"'serves' of table {name} must be a list of names")
+    fields = []
+    for column in _wanted(_wanted(item, "schema", dict), "fields", list):
+        fields.append(_wanted(column, "name", str))
+        for key in ("unit", "description", "exact"):
+            _wanted(column, key, str, "")
+        if _wanted(column, "type", str, "string") not in _TYPES:
+            raise ValueError(f"the type of column {fields[-1]} must be {', '.join(_TYPES)}")
+        _wanted(column, "constraints", dict, {})
+    if fields[:1] != ["designation"] or "source" not in fields:
+        raise ValueError(f"table {name} needs the columns designation and source")
+    if len(set(fields)) < len(fields):
+        raise ValueError(f"two columns of table {name} have one name")
+    if "\0" in path or ".." in Path(path).parts or Path(path).is_absolute():
+        raise ValueError(f"table {name} lies outside the folder")
+    for key in _wanted(item["schema"], "foreignKeys", list, []):
+        named = _wanted(key, "fields", str), _wanted(_wanted(key, "reference", dict), "fields", str)
+        _wanted(key["reference"], "resource", str)
+        if named[0] not in fields or named[1] != "designation":
+            raise ValueError(
+                f"table {name}: a foreign key names one column of its own "
+                "and the designation of another table"
+            )
+
+
+def _own_text(path: Path) -> str:
+    """The text of one of the user's own files. Raises InputError."""
+    try:
+        with path.open("rb") as file:
+            data = file.read(OWN_MOST_BYTES + 1)
+        text = data.decode("utf-8-sig")
+    except OSError as error:
+        raise _fault(
+            path, 1, 1, f"the file cannot be read: {error.strerror or error}", "", "mend the file"
+        ) from None
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise _fault(
+            path, line, 1, "this is not UTF-8 text", "", "save the file as UTF-8 text"
+        ) from None
+    if len(data) > OWN_MOST_BYTES:
+        raise _fault(
+            path, 1, 1, f"larger than {OWN_MOST_BYTES >> 20} MiB", "", "part it into several tables"
+        )
+    return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _own_resources(shipped: frozenset[str]) -> dict[str, dict[str, Any]]:
@@ -257,11 +325,12 @@ def _own_resources(shipped: frozenset[str]) -> dict[str, dict[str, Any]]:
     package = folder / "datapackage.json"
     if not package.is_file():
         return {}
+    text = _own_text(package)
     try:
-        resources = json.loads(package.read_text(encoding="utf-8"))["resources"]
-        found = {item["name"]: {**item, "folder": str(folder)} for item in resources}
-        for item in found.values():
+        resources = _wanted(json.loads(text), "resources", list)
+        for item in resources:
             _usable(item)
+        found = {item["name"]: {**item, "folder": str(folder)} for item in resources}
     except json.JSONDecodeError as error:
         raise _fault(
             package,
@@ -271,9 +340,9 @@ def _own_resources(shipped: frozenset[str]) -> dict[str, dict[str, Any]]:
             "",
             "mend the file",
         ) from None
-    except (KeyError, TypeError, IndexError, ValueError, OSError) as error:
+    except (ValueError, RecursionError) as error:
         raise _fault(
-            package, 1, 1, "the description of your own tables cannot be used", str(error),
+            package, 1, 1, "the description of your own tables cannot be used", shorten(str(error)),
             "each resource needs name, path and schema with its fields; see DEVELOPERS.md",
         ) from None  # fmt: skip
     for name in found:
@@ -330,7 +399,7 @@ def read(text: str, name: str, path: str, schema: Mapping[str, Any], title: str 
         )
         for item in schema["fields"]
     }
-    reader = csv.reader(text.splitlines(keepends=True))
+    reader = csv.reader(io.StringIO(text, newline=""))
     heading = next(reader, [])
     if heading != list(columns):
         raise ValueError(
@@ -372,10 +441,10 @@ def table(name: str) -> Table:
 def _own_table(resource: Mapping[str, Any]) -> Table:
     """A user's table with every cell looked at: type, required, and the source given."""
     path = Path(resource["folder"]) / resource["path"]
+    text = _own_text(path)
     try:
-        text = path.read_text(encoding="utf-8-sig")
         found = read(text, resource["name"], resource["path"], resource["schema"])
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
+    except csv.Error as error:
         raise _fault(
             path, 1, 1, f"the table cannot be read: {error}", "", "mend the file"
         ) from None
@@ -385,6 +454,10 @@ def _own_table(resource: Mapping[str, Any]) -> Table:
             path, int(line.group(1)) if line else 1, 1, str(error).partition(": ")[2], "",
             "as many cells as headings, and the headings of the description",
         ) from None  # fmt: skip
+    if len(found.rows) > OWN_MOST_ROWS:
+        raise _fault(
+            path, OWN_MOST_ROWS + 1, 1, f"more than {OWN_MOST_ROWS} rows", "", "leave some out"
+        )
     for row in found.rows:
         for number, (name, column) in enumerate(found.columns.items(), 1):
             cell = row.text(name)
@@ -392,7 +465,7 @@ def _own_table(resource: Mapping[str, Any]) -> Table:
                 raise _fault(path, row.line, number, f"{name} is blank", cell, "fill the cell in")
             try:
                 row[name]
-            except (ValueError, ZeroDivisionError):
+            except ValueError:
                 raise _fault(
                     path, row.line, number, f"{name} holds no number", cell,
                     "write a decimal, or a fraction where the column is described as one",

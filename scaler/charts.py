@@ -6,14 +6,13 @@ PNG or SVG by their ending, written whole or not at all; the same figures give t
 
 from __future__ import annotations
 
-import os
-import tempfile
+import io
 from collections.abc import Sequence
-from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from scaler.problems import InputError, Problem
+from scaler.writing import unwritable, write_whole
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -90,7 +89,7 @@ def plain(*axes: Axes) -> None:
 
 
 def save(figure: Figure, path: str | Path) -> Path:
-    """Writes beside the place first, then puts the whole file there. Raises InputError, OSError."""
+    """The picture into its file, whole. Raises InputError where it cannot be written."""
     import matplotlib
 
     place = Path(path)
@@ -98,15 +97,11 @@ def save(figure: Figure, path: str | Path) -> Path:
     metadata: dict[str, Any] = (
         {"Date": None, "Creator": None} if kind == "svg" else {"Software": None}
     )
-    handle, spare = tempfile.mkstemp(dir=place.parent, suffix=f".{kind}")
-    os.close(handle)
+    drawn = io.BytesIO()
+    with matplotlib.rc_context({"svg.hashsalt": "workshop", "svg.fonttype": "none"}):
+        figure.savefig(drawn, format=kind, dpi=130, metadata=metadata)
     try:
-        with matplotlib.rc_context({"svg.hashsalt": "workshop", "svg.fonttype": "none"}):
-            figure.savefig(spare, format=kind, dpi=130, metadata=metadata)
-        os.chmod(spare, 0o644)
-        os.replace(spare, place)
-    except BaseException:
-        with suppress(OSError):
-            os.unlink(spare)
-        raise
+        write_whole(place, drawn.getvalue())
+    except OSError as error:
+        raise unwritable(place, error) from None
     return place

@@ -10,17 +10,19 @@ line end is kept where it is.
 from __future__ import annotations
 
 import csv
+import errno
 import io
 import os
 import sys
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 from scaler.problems import InputError, Place, Problem
+from scaler.writing import write_all, write_whole
 
 if sys.platform == "win32":
     import msvcrt
@@ -33,13 +35,15 @@ NEW = ".new"
 WAIT_S = 30.0
 """How long a writer waits for another one [s]."""
 _BINARY = getattr(os, "O_BINARY", 0)
+Rows = Sequence[Mapping[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
 class Appended:
-    """What an append did: the line of its first row, and what was found torn and kept apart."""
+    """What an append did: the line of its first row, how many rows, and what was kept apart as torn."""
 
     line: int
+    count: int = 1
     torn: str = ""
     torn_file: str = ""
 
@@ -79,7 +83,7 @@ def locked(path: Path, wait_s: float = WAIT_S) -> Iterator[None]:
         raise _refused(path, error) from None
     try:
         deadline = time.monotonic() + wait_s
-        while not _taken(handle):
+        while not _taken(path, handle):
             if time.monotonic() >= deadline:
                 raise InputError(
                     [
@@ -101,14 +105,17 @@ def locked(path: Path, wait_s: float = WAIT_S) -> Iterator[None]:
         os.close(handle)
 
 
-def _taken(handle: int) -> bool:
+def _taken(path: Path, handle: int) -> bool:
+    """Whether the lock is ours now. Raises InputError where the file system has no locks."""
     try:
         if sys.platform == "win32":
             msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
         else:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
+    except OSError as error:
+        if error.errno in (errno.EACCES, errno.EAGAIN, errno.EDEADLK, errno.EINTR):
+            return False
+        raise _refused(path, error) from None
     return True
 
 
@@ -136,7 +143,7 @@ def _refused(path: Path, error: OSError) -> InputError:
 def append_rows(
     path: Path,
     header: Sequence[str],
-    rows: Sequence[Mapping[str, str]],
+    rows: Rows | Callable[[str], Rows],
     *,
     wait_s: float = WAIT_S,
 ) -> Appended:
@@ -146,12 +153,15 @@ def append_rows(
     ----------
     path : Path, the log; made with ``header`` where there is none
     header : the headings of a new log; an old one keeps its own, in its own order
-    rows : one mapping of heading to text a row; a heading left out gives an empty cell
+    rows : one mapping of heading to text a row; a heading left out gives an empty cell. Or a
+        function that makes them from the log's text: it is called once no other can write, so that
+        what it decides by still stands when its rows are written
     wait_s : how long to wait for another writer [s]
 
     Returns
     -------
-    Appended, with the line that the first row stands on, and what had been torn before
+    Appended, with the line that the first row stands on, how many rows there are, and what had been
+    torn before
 
     Raises
     ------
@@ -166,19 +176,36 @@ def append_rows(
     When it returns, the rows are on the disk. Line ends and other control characters in a cell
     become spaces, so that one row is always one line.
     """
+    if not callable(rows):
+        _known(rows, header)
+    with locked(path, wait_s):
+        try:
+            torn = _mend(path)
+            data = path.read_bytes() if path.exists() else b""
+            if callable(rows):
+                rows = rows(plain_text(data))
+                _known(rows, header)
+            if not rows:
+                return Appended(data.count(b"\n") + 1, 0, *torn)
+            if not data:
+                _replace(path, _lines([header], ",") + _lines(_cells(rows, header), ","))
+                return Appended(2, len(rows), *torn)
+            return _append(path, data, header, rows, torn)
+        except OSError as error:
+            raise _refused(path, error) from None
+
+
+def _known(rows: Rows, header: Sequence[str]) -> None:
     for row in rows:
         unknown = [name for name in row if name not in header]
         if unknown:
             raise ValueError(f"no column {unknown[0]!r} among {', '.join(header)}")
-    with locked(path, wait_s):
-        try:
-            torn = _mend(path)
-            if not path.exists() or path.stat().st_size == 0:
-                _replace(path, _lines([header], ",") + _lines(_cells(rows, header), ","))
-                return Appended(2, *torn)
-            return _append(path, header, rows, torn)
-        except OSError as error:
-            raise _refused(path, error) from None
+
+
+def plain_text(data: bytes) -> str:
+    """The text of a log: no byte order mark, one sort of line end; odd bytes as escapes."""
+    text = data.decode("utf-8-sig", "backslashreplace")
+    return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 def mend(path: Path, *, wait_s: float = WAIT_S) -> Problem | None:
@@ -186,8 +213,11 @@ def mend(path: Path, *, wait_s: float = WAIT_S) -> Problem | None:
 
     Returns a warning that says what was found and where it is kept; None for a sound log, or none.
     """
-    if not path.exists() or not _torn(path.read_bytes()):
-        return None
+    try:
+        if not path.exists() or not _torn(path.read_bytes()):
+            return None
+    except OSError as error:
+        raise _refused(path, error) from None
     with locked(path, wait_s):
         try:
             text, file = _mend(path)
@@ -211,9 +241,8 @@ def torn_problem(name: str, text: str, kept_in: str = "", line: int = 0) -> Prob
 
 
 def _append(
-    path: Path, header: Sequence[str], rows: Sequence[Mapping[str, str]], torn: tuple[str, str]
+    path: Path, data: bytes, header: Sequence[str], rows: Rows, torn: tuple[str, str]
 ) -> Appended:
-    data = path.read_bytes()
     headings, delimiter = _headings(data)
     missing = [name for name in header if name not in headings]
     if missing and any(row.get(name) for row in rows for name in missing):
@@ -236,10 +265,10 @@ def _append(
         _write_end(path, added)
     else:
         _replace(path, data + added)
-    return Appended(line, *torn)
+    return Appended(line, len(rows), *torn)
 
 
-def _cells(rows: Sequence[Mapping[str, str]], headings: Sequence[str]) -> list[list[str]]:
+def _cells(rows: Rows, headings: Sequence[str]) -> list[list[str]]:
     return [[one_line(row.get(name, "")) for name in headings] for row in rows]
 
 
@@ -278,36 +307,8 @@ def _write_end(path: Path, data: bytes) -> None:
 
 
 def _replace(path: Path, data: bytes) -> None:
-    """A whole file in one move: the old one stands until the new one is on the disk."""
-    name = path.with_name(path.name + NEW)
-    handle = os.open(name, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | _BINARY, 0o644)
-    try:
-        try:
-            done = 0
-            while done < len(data):
-                written = os.write(handle, data[done:])
-                if written <= 0:
-                    raise OSError("the disk is full")
-                done += written
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-        os.replace(name, path)
-    except OSError:
-        if name.exists():
-            os.unlink(name)
-        raise
-    _flush_folder(path.parent)
-
-
-def _flush_folder(folder: Path) -> None:
-    if sys.platform == "win32":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    """A whole file in one move; under the lock one name serves for every spare."""
+    write_whole(path, data, path.with_name(path.name + NEW))
 
 
 def _torn(data: bytes) -> bytes:
@@ -348,9 +349,7 @@ def _mend(path: Path) -> tuple[str, str]:
     apart = path.with_name(path.name + TORN)
     handle = os.open(apart, os.O_WRONLY | os.O_CREAT | os.O_APPEND | _BINARY, 0o644)
     try:
-        line = f"# {now()}, cut short:\n".encode() + tail + b"\n"
-        if os.write(handle, line) != len(line):
-            raise OSError("the disk is full")
+        write_all(handle, f"# {now()}, cut short:\n".encode() + tail + b"\n")
         os.fsync(handle)
     finally:
         os.close(handle)

@@ -69,11 +69,28 @@ def take_back(model: Model, name: str, copy: str = "", note: str = "") -> Readin
         )
     path = readings_path(model)
     row = {"time": append_log.now(), "action": "undo", "size": size.id, "copy": copy, "note": note}
-    append_log.append_rows(path, COLUMNS, [row])
-    text = path.read_text(encoding="utf-8-sig").replace("\r\n", "\n")
-    standing, _ = histories(Source(READINGS_FILE, text), model.sizes, model.parts)
-    found = standing.get((size.id, copy))
-    return found[-1] if found else None
+    stood = model.readings[size.id, copy]
+    left: list[Reading] = []
+
+    def undo(text: str) -> list[dict[str, str]]:
+        standing, _ = histories(Source(READINGS_FILE, text), model.sizes, model.parts)
+        found = standing.get((size.id, copy), [])
+        if not found or found[-1].place.line != stood.place.line or found[-1].value != stood.value:
+            raise InputError(
+                [
+                    Problem(
+                        "log-changed",
+                        f"another has written of {size.id} meanwhile; nothing was taken back",
+                        expected="the reading that stood when the model was read",
+                        advice="look at what stands now, and give the command again if it is wanted",
+                    )
+                ]
+            )
+        left.extend(found[:-1])
+        return [row]
+
+    append_log.append_rows(path, COLUMNS, undo)
+    return left[-1] if left else None
 
 
 def placed(reading: Reading, line: int) -> Reading:

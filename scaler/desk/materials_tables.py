@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
+import io
 from collections.abc import Sequence
 from fractions import Fraction
 from importlib import import_module
@@ -28,6 +27,7 @@ from scaler.desk.materials_list import (
 from scaler.measures.lengths import format_decimal
 from scaler.report import caution_dict, csv_table, twin
 from scaler.tables import Grid
+from scaler.writing import unwritable, write_whole
 
 
 def as_dict(listed: MaterialsList) -> dict[str, Any]:
@@ -322,7 +322,7 @@ class NoWorkbook(RuntimeError):
 def write_workbook(listed: MaterialsList, path: Path) -> None:
     """The same as a workbook with a sheet a list. In one move: the old file or the new one.
 
-    Raises NoWorkbook where openpyxl is not installed, OSError where the file cannot be written.
+    Raises NoWorkbook where openpyxl is not installed, InputError where the file cannot be written.
     """
     try:
         openpyxl = import_module("openpyxl")
@@ -347,12 +347,9 @@ def write_workbook(listed: MaterialsList, path: Path) -> None:
             widest = max([len(name), *(len(str(row[at - 1] or "")) for row in rows)])
             sheet.column_dimensions[sheet.cell(1, at).column_letter].width = min(widest, 60) + 2
         sheet.freeze_panes = "A2"
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".xlsx")
-    os.close(handle)
+    packed = io.BytesIO()
+    book.save(packed)
     try:
-        book.save(name)
-        os.chmod(name, 0o644)
-        os.replace(name, path)
-    except BaseException:
-        os.unlink(name)
-        raise
+        write_whole(path, packed.getvalue())
+    except OSError as error:
+        raise unwritable(path, error) from None

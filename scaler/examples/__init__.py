@@ -5,9 +5,11 @@ from __future__ import annotations
 from importlib.resources import as_file, files
 from pathlib import Path
 
-from scaler.problems import InputError, Problem
+from scaler.problems import InputError, Problem, shorten
+from scaler.reading.files import MODEL_FILE
 from scaler.reading.loading import load as load_model
 from scaler.records import Model
+from scaler.writing import SPARE, unwritable, write_whole
 
 NAMES = ("pattern_d", "starter")
 
@@ -24,35 +26,48 @@ def write_out(name: str, target: Path) -> tuple[Path, ...]:
     """Copies a shipped model into a new or empty folder; returns the files written.
 
     Raises InputError where the folder holds anything already, or cannot be written; nothing that
-    is there is ever overwritten.
+    is there is ever overwritten. The first file of the model comes last: a folder that was broken
+    off half way is no model yet, and the same call finishes it.
     """
-    if target.exists() and (not target.is_dir() or any(target.iterdir())):
+    shipped = files("scaler.examples").joinpath(name).iterdir()
+    texts = {item.name: item.read_bytes() for item in shipped if item.is_file()}
+    if not _free(target, texts):
         raise InputError(
             [
                 Problem(
                     "not-empty",
-                    f"{target} is there already and not an empty folder",
+                    f"{shorten(str(target))} is there already and not an empty folder",
                     expected="a new folder",
                     advice="name another one; nothing was written",
                 )
             ]
         )
-    written = []
+    written: list[Path] = []
+    path = target
     try:
         target.mkdir(parents=True, exist_ok=True)
-        for item in sorted(files("scaler.examples").joinpath(name).iterdir(), key=lambda f: f.name):
-            path = target / item.name
-            with open(path, "x", encoding="utf-8", newline="") as file:
-                file.write(item.read_text(encoding="utf-8"))
+        for item in sorted(texts, key=lambda item: (item == MODEL_FILE, item)):
+            path = target / item
+            write_whole(path, texts[item])
             written.append(path)
     except OSError as error:
-        raise InputError(
-            [
-                Problem(
-                    "unwritable",
-                    f"{target}: cannot be written ({error.strerror or error})",
-                    advice="name a folder that you may write to",
-                )
-            ]
-        ) from None
+        raise unwritable(path, error, whole=written) from None
     return tuple(written)
+
+
+def _free(target: Path, texts: dict[str, bytes]) -> bool:
+    """Whether a folder is not there, is empty, or holds no more than a broken-off copy of ours."""
+    try:
+        return not target.exists() or all(
+            item.name.endswith(SPARE)
+            or (
+                item.name != MODEL_FILE
+                and item.is_file()
+                and texts.get(item.name) == item.read_bytes()
+            )
+            for item in target.iterdir()
+        )
+    except NotADirectoryError:
+        return False
+    except OSError as error:
+        raise unwritable(target, error) from None

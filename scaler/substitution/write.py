@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterable
 from fractions import Fraction
 from pathlib import Path
 
 from scaler.as_made.append_log import append_rows, now
 from scaler.expressions.nodes import decimal_text
+from scaler.reading.csv_text import parse_csv
 from scaler.reading.files import CHOICES_FILE
-from scaler.reading.logs import CHOICE_COLUMNS
+from scaler.reading.logs import CHOICE_COLUMNS, choices
+from scaler.reading.toml_lines import Source
 from scaler.records import Kind, Size
 from scaler.substitution.records import SizeChoice, Substitution
 
@@ -40,40 +41,46 @@ def write_choices(
     Raises: InputError where the log cannot be written, ValueError where there is no choice to
         record (status impossible or unknown).
     Notes: a size that now follows others again has its recorded choices undone, by lines that are
-        appended too. All lines are written, or none.
+        appended too. All lines are written, or none. Of two that write at once each looks at what
+        the other has written: what stands in the end is the whole choice of the one that came last.
     """
     if substitution.status in ("impossible", "unknown"):
         raise ValueError(f"nothing to record: the substitution is {substitution.status}")
     model = substitution.original or substitution.model
     log = log_of(path if path is not None else model.folder)
+    # what is no choice of its own follows another size
+    chosen = [c for c in substitution.choices if c.size in substitution.model.choices]
     time = now()
-    rows: list[dict[str, str]] = []
-    chosen = {choice.size: choice for choice in substitution.choices}
-    for name, choice in chosen.items():
-        if name not in substitution.model.choices:
-            continue  # it follows another size
-        recorded = model.choices.get(name)
-        if recorded is not None and same(choice, recorded.value, recorded.method, recorded.row):
-            continue
-        rows.append(
-            {
-                "time": time,
-                "action": "choose",
-                "size": name,
-                "value": value_text(choice.value, model.sizes[name.partition("@")[0]]),
-                "method": choice.method,
-                "row": choice.row,
-                "note": note,
-            }
-        )
-    standing = recorded_times(log)
-    for name in model.choices:
-        if name.partition("@")[0] in model.sizes and name not in substitution.model.choices:
-            undone = {"time": time, "action": "undo", "size": name, "note": note}
-            rows += [undone] * standing.get(name, 1)
-    if rows:
-        append_rows(log, CHOICE_COLUMNS, rows)
-    return len(rows)
+
+    def rows(text: str) -> list[dict[str, str]]:
+        """What the log lacks, as it stands now: another may have written since it was read."""
+        table, _ = parse_csv(Source(log.name, text)) if text.strip() else (None, [])
+        standing = choices(table, model.sizes, model.parts, [])
+        made = []
+        for choice in chosen:
+            recorded = standing.get(choice.size)
+            if recorded and same(choice, recorded.value, recorded.method, recorded.row):
+                continue
+            value = value_text(choice.value, model.sizes[choice.size.partition("@")[0]])
+            made.append(
+                {
+                    "time": time,
+                    "action": "choose",
+                    "size": choice.size,
+                    "value": value,
+                    "method": choice.method,
+                    "row": choice.row,
+                    "note": note,
+                }
+            )
+        times = recorded_times(text)
+        for name in standing:
+            if name not in substitution.model.choices:
+                undone = {"time": time, "action": "undo", "size": name, "note": note}
+                made += [undone] * times.get(name, 1)
+        return made
+
+    return append_rows(log, CHOICE_COLUMNS, rows).count
 
 
 def undo_choices(sizes: Iterable[str], path: str | Path, *, note: str = "undone") -> int:
@@ -82,17 +89,17 @@ def undo_choices(sizes: Iterable[str], path: str | Path, *, note: str = "undone"
     Returns: how many lines were written.
     Raises: InputError where the log cannot be written.
     """
-    log = log_of(path)
-    standing = recorded_times(log)
     time = now()
-    rows = [
-        {"time": time, "action": "undo", "size": name, "note": note}
-        for name in sizes
-        if standing.get(name)
-    ]
-    if rows:
-        append_rows(log, CHOICE_COLUMNS, rows)
-    return len(rows)
+
+    def rows(text: str) -> list[dict[str, str]]:
+        standing = recorded_times(text)
+        return [
+            {"time": time, "action": "undo", "size": name, "note": note}
+            for name in sizes
+            if standing.get(name)
+        ]
+
+    return append_rows(log_of(path), CHOICE_COLUMNS, rows).count
 
 
 def same(choice: SizeChoice, value: Fraction, method: str, row: str) -> bool:
@@ -100,15 +107,12 @@ def same(choice: SizeChoice, value: Fraction, method: str, row: str) -> bool:
     return choice.value == value and choice.method == method and choice.row == row
 
 
-def recorded_times(log: Path) -> dict[str, int]:
-    """How many choices of each size stand in the log."""
-    if not log.exists():
-        return {}
-    lines = [line for line in log.read_text(encoding="utf-8-sig").splitlines() if line[:1] != "#"]
+def recorded_times(text: str) -> dict[str, int]:
+    """How many choices of each size stand in the text of a log."""
+    table, _ = parse_csv(Source(CHOICES_FILE, text)) if text.strip() else (None, [])
     found: dict[str, int] = {}
-    for cells in csv.DictReader(lines):
-        name = (cells.get("size") or "").strip()
-        action = (cells.get("action") or "").strip()
+    for row in table.rows if table is not None else ():
+        name, action = row.cells.get("size", ""), row.cells.get("action", "")
         if action == "choose":
             found[name] = found.get(name, 0) + 1
         elif action == "undo" and found.get(name):
