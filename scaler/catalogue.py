@@ -258,16 +258,16 @@ def _fault(file: Path, line: int, column: int, headline: str, read: str, advice:
 
 
 def _wanted(holder: object, key: str, kind: type, otherwise: Any = None) -> Any:
-    """What a JSON object holds under a key. Raises ValueError where it is none of that kind."""
+    """What a JSON object holds under a key. Raises TypeError where it is none of that kind."""
     found = holder.get(key, otherwise) if isinstance(holder, dict) else None
     if not isinstance(found, kind):
         called = {str: "text", list: "a list in [ ]", dict: "an object in { }"}[kind]
-        raise ValueError(f"'{key}' must be {called}")
+        raise TypeError(f"'{key}' must be {called}")
     return found
 
 
 def _usable(item: object) -> None:
-    """Raises ValueError where a resource lacks what every table needs, or leaves its folder."""
+    """Raises ValueError or TypeError where a resource lacks what every table needs, or leaves its folder."""
     name, path = _wanted(item, "name", str), _wanted(item, "path", str)
     _wanted(item, "title", str, "")
     serves = _wanted(item, "serves", list, [])
@@ -340,7 +340,7 @@ def _own_resources(shipped: frozenset[str]) -> dict[str, dict[str, Any]]:
             "",
             "mend the file",
         ) from None
-    except (ValueError, RecursionError) as error:
+    except (TypeError, ValueError, RecursionError) as error:
         raise _fault(
             package, 1, 1, "the description of your own tables cannot be used", shorten(str(error)),
             "each resource needs name, path and schema with its fields; see DEVELOPERS.md",

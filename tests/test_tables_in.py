@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 import scaler
 from scaler import examples
 from scaler.cli import common, desk_commands
+from scaler.desk.table_cells import column_letters, number_text
 from scaler.desk.tables_in import (
     SizesIn,
     fractions_meant,
@@ -26,7 +27,7 @@ from scaler.desk.tables_in import (
     size_columns,
     sizes_of_table,
 )
-from scaler.desk.tables_read import column_letters, from_frame, number_text
+from scaler.desk.tables_read import from_frame
 from scaler.problems import InputError, Problem
 
 F = Fraction

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
-from scaler.desk.tables_read import Cell, Table, read_table
+from scaler.desk.table_cells import Cell
+from scaler.desk.tables_read import Table, read_table
 from scaler.measures.lengths import LengthError, parse_length
 from scaler.problems import InputError, Place, Problem, did_you_mean, shorten
 

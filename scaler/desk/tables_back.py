@@ -12,8 +12,8 @@ from collections.abc import Mapping
 from decimal import Decimal, localcontext
 from fractions import Fraction
 
+from scaler.desk.table_cells import Cell
 from scaler.desk.tables_in import Reader, SizeRow, add, fault
-from scaler.desk.tables_read import Cell
 from scaler.measures.lengths import LengthError, parse_length
 from scaler.problems import Problem
 

@@ -8,6 +8,7 @@ at. Needs the extra ``dxf`` (ezdxf).
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
@@ -15,8 +16,8 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+from scaler.desk.table_cells import number_text
 from scaler.desk.tables_in import SizeRow, SizesIn
-from scaler.desk.tables_read import MAX_BYTES, number_text
 from scaler.measures.lengths import INCH_MM, LengthError, parse_length
 from scaler.problems import InputError, Place, Problem, shorten
 
@@ -31,6 +32,9 @@ _MM = {
     "cm": Fraction(10),
     "m": Fraction(1000),
 }
+
+MAX_BYTES = 12 * 1024 * 1024
+"""Bytes of a drawing; read, it takes some twenty times as much."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +72,11 @@ def read_dxf(path: Path, part: str, unit: str | None = None) -> SizesIn:
     rows = []
     for number, dimension in enumerate(dimensions, 1):
         place = Place(path.name, number)
+        try:
+            parse_length(f"{number_text(dimension.value)} {chosen}")
+        except LengthError:
+            notes.append(_left_out(path.name, dimension.handle, "of no length that could be made"))
+            continue
         cells, note = _row(dimension, part, number, chosen, place)
         rows.append(SizeRow(cells, place, f"dimension {dimension.handle}"))
         if note is not None:
@@ -100,10 +109,12 @@ def _dimensions(path: Path) -> tuple[list[Dimension], str | None, list[Problem]]
             ]
         ) from None
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise InputError([Problem("too-large", f"{path.name}: larger than can be read")])
+        _not_too_large(path)
         document: Any = ezdxf.readfile(path)
-    except (ezdxf.DXFError, OSError, ValueError) as error:
+        return _found(path.name, document)
+    except InputError:
+        raise
+    except Exception as error:  # noqa: BLE001 - the library raises whatever a broken file leads to
         if isinstance(error, OSError) and error.errno is not None:
             raise InputError(
                 [
@@ -125,6 +136,28 @@ def _dimensions(path: Path) -> tuple[list[Dimension], str | None, list[Problem]]
                 )
             ]
         ) from None
+
+
+def _not_too_large(path: Path) -> None:
+    with path.open("rb") as file:
+        binary = b"Binary DXF" in file.read(22)
+    most = MAX_BYTES // 2 if binary else MAX_BYTES
+    if path.stat().st_size > most:
+        raise InputError(
+            [
+                Problem(
+                    "too-large",
+                    f"{path.name}: larger than {most >> 20} MiB",
+                    Place(path.name, 1),
+                    expected="a drawing of a few sheets",
+                    advice="save the sheet with the dimensions as a drawing of its own",
+                )
+            ]
+        )
+
+
+def _found(name: str, document: Any) -> tuple[list[Dimension], str | None, list[Problem]]:
+    """The dimensions of a drawing's model space, its unit, and notes on those left out."""
     own_unit = _UNITS.get(int(document.header.get("$INSUNITS", 0)))
     found, left_out = [], []
     for entity in document.modelspace().query("DIMENSION"):
@@ -132,17 +165,15 @@ def _dimensions(path: Path) -> tuple[list[Dimension], str | None, list[Problem]]
         handle = str(entity.dxf.handle)
         value = _measured(entity) if sort else None
         if sort is None or value is None:
-            left_out.append(
-                Problem(
-                    "left-out",
-                    f"dimension {handle} is an angle or an ordinate and is left out",
-                    Place(path.name, 1),
-                    severity="warning",
-                )
-            )
+            left_out.append(_left_out(name, handle, "an angle or an ordinate"))
             continue
         found.append(Dimension(handle, sort, value, _text(entity), str(entity.dxf.layer)))
     return found, own_unit, left_out
+
+
+def _left_out(name: str, handle: str, what: str) -> Problem:
+    headline = f"dimension {shorten(handle)} is {what} and is left out"
+    return Problem("left-out", headline, Place(name, 1), severity="warning")
 
 
 def _measured(entity: Any) -> float | None:
@@ -152,7 +183,8 @@ def _measured(entity: Any) -> float | None:
         factor = float(entity.override().get("dimlfac", 1.0) or 1.0)
     except (TypeError, ValueError, AttributeError):
         return None
-    return value * abs(factor)
+    value *= abs(factor)
+    return value if math.isfinite(value) else None
 
 
 def _text(entity: Any) -> str:

@@ -20,7 +20,8 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from scaler.desk.tables_read import Cell, Table, column_letters, problem, read_table
+from scaler.desk.table_cells import Cell, column_letters
+from scaler.desk.tables_read import Table, problem, read_table
 from scaler.measures.lengths import LengthError, parse_angle, parse_length
 from scaler.problems import InputError, Place, Problem, did_you_mean, shorten
 

@@ -12,35 +12,28 @@ import io
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
-from zipfile import BadZipFile, ZipFile
+from typing import TYPE_CHECKING
 
-from scaler.problems import InputError, Place, Problem, did_you_mean, shorten
+from scaler.desk.table_cells import (
+    MAX_BYTES,
+    MAX_CELLS,
+    MAX_COLUMNS,
+    MAX_ROWS,
+    Cell,
+    Grid,
+    Sort,
+    address_of,
+    number_text,
+)
+from scaler.desk.workbooks import read_workbook
+from scaler.problems import InputError, Place, Problem, shorten
 
 if TYPE_CHECKING:
     import pandas
 
-MAX_BYTES = 32 * 1024 * 1024
-MAX_ROWS = 100_000
-MAX_COLUMNS = 500
 HEADING_ROWS = 30
 """Rows looked through for the headings."""
-
-Sort = Literal["text", "number", "date", "error", "formula", "blank", "merged"]
-
-
-@dataclass(frozen=True, slots=True)
-class Cell:
-    """One cell: what it shows, what sort it is, its row and column from 1, and its address."""
-
-    text: str
-    sort: Sort
-    row: int
-    column: int
-    address: str
-    date: datetime.date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,29 +51,12 @@ class Table:
         return Place(self.file, cell.row, cell.column)
 
 
-def column_letters(column: int) -> str:
-    """The letters of a column: 1 is A, 27 is AA.
-
-    >>> column_letters(1), column_letters(28)
-    ('A', 'AB')
-    """
-    text = ""
-    while column:
-        column, rest = divmod(column - 1, 26)
-        text = chr(65 + rest) + text
-    return text
-
-
-def _address(row: int, column: int) -> str:
-    return f"{column_letters(column)}{row}"
-
-
 def problem(
     file: str, row: int, column: int, headline: str, read: str, expected: str, advice: str
 ) -> Problem:
     """A problem of a cell, by its address."""
     return Problem(
-        "cell", f"cell {_address(row, column)}: {headline}", Place(file, row, column),
+        "cell", f"cell {address_of(row, column)}: {headline}", Place(file, row, column),
         shorten(read), expected, advice,
     )  # fmt: skip
 
@@ -108,7 +84,7 @@ def read_table(path: Path, wanted: Sequence[str] = (), sheet: str | None = None)
             ]
         ) from None
     if path.suffix.lower() in (".xlsx", ".xlsm"):
-        grid, title = _workbook(name, data, sheet)
+        grid, title = read_workbook(name, data, sheet)
     elif path.suffix.lower() in (".xls", ".ods", ".numbers"):
         raise InputError(
             [
@@ -125,9 +101,6 @@ def read_table(path: Path, wanted: Sequence[str] = (), sheet: str | None = None)
     else:
         grid, title = _csv(name, data), ""
     return _table(name, title, grid, wanted)
-
-
-Grid = dict[int, dict[int, Cell]]
 
 
 def _csv(name: str, data: bytes) -> Grid:
@@ -152,10 +125,11 @@ def _csv(name: str, data: bytes) -> Grid:
     delimiter = max(",;\t", key=head.count)
     grid: Grid = {}
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    line = 1
+    line, count = 1, 0
     try:
         for cells in reader:
-            if len(grid) >= MAX_ROWS or len(cells) > MAX_COLUMNS:
+            count += len(cells)
+            if len(grid) >= MAX_ROWS or len(cells) > MAX_COLUMNS or count > MAX_CELLS:
                 raise InputError(
                     [Problem("too-large", f"{name}: more rows or columns than are read")]
                 )
@@ -167,7 +141,7 @@ def _csv(name: str, data: bytes) -> Grid:
                     sort: Sort = "date" if _looks_like_date(shown) else "text"
                     if shown.startswith("#") and shown.rstrip("!?").isupper():
                         sort = "error"
-                    cell = Cell(shown, sort, line, column, _address(line, column), _date(shown))
+                    cell = Cell(shown, sort, line, column, address_of(line, column), _date(shown))
                     grid.setdefault(line, {})[column] = cell
             line = reader.line_num + 1
     except csv.Error as error:
@@ -234,139 +208,16 @@ def _looks_like_date(text: str) -> bool:
     return _date(text) is not None
 
 
-def _workbook(name: str, data: bytes, sheet: str | None) -> tuple[Grid, str]:
-    try:
-        openpyxl = import_module("openpyxl")
-    except ImportError:
-        raise InputError(
-            [
-                Problem(
-                    "no-reader",
-                    f"{name}: workbooks need openpyxl",
-                    Place(name, 1),
-                    advice="install the extra 'xlsx', or save the sheet as CSV (UTF-8)",
-                )
-            ]
-        ) from None
-    _not_too_large(name, data)
-    try:
-        shown: Any = openpyxl.load_workbook(io.BytesIO(data), data_only=True)
-        written: Any = openpyxl.load_workbook(io.BytesIO(data))
-    except (
-        ArithmeticError,
-        AttributeError,
-        LookupError,
-        OSError,
-        SyntaxError,
-        TypeError,
-        ValueError,
-        BadZipFile,
-        RuntimeError,
-    ) as error:
-        raise InputError(
-            [
-                Problem(
-                    "not-workbook",
-                    f"{name}: cannot be read as a workbook ({type(error).__name__})",
-                    Place(name, 1),
-                    expected="a workbook in .xlsx form",
-                    advice="open it in a spreadsheet and save it as .xlsx",
-                )
-            ]
-        ) from None
-    names = list(shown.sheetnames)
-    if sheet is not None and sheet not in names:
-        raise InputError(
-            [
-                Problem(
-                    "no-sheet",
-                    f"{name}: there is no sheet '{shorten(sheet)}'",
-                    Place(name, 1),
-                    sheet,
-                    ", ".join(names[:20]),
-                    did_you_mean(sheet, names),
-                )
-            ]
-        )
-    title = sheet or names[0]
-    page, formulas = shown[title], written[title]
-    if page.max_row > MAX_ROWS or page.max_column > MAX_COLUMNS:
-        raise InputError([Problem("too-large", f"{name}: more rows or columns than are read")])
-    grid: Grid = {}
-    for row in page.iter_rows():
-        for cell in row:
-            made = _from_workbook(cell, formulas)
-            if made is not None:
-                grid.setdefault(made.row, {})[made.column] = made
-    for block in page.merged_cells.ranges:
-        for row in range(block.min_row, block.max_row + 1):
-            for column in range(block.min_col, block.max_col + 1):
-                old = grid.get(row, {}).get(column)
-                text = old.text if old else ""
-                grid.setdefault(row, {})[column] = Cell(
-                    text, "merged", row, column, f"{_address(row, column)} (merged {block.coord})"
-                )
-    return grid, title
-
-
-def _not_too_large(name: str, data: bytes) -> None:
-    """Refuses a workbook that unpacks to more than can be held."""
-    try:
-        with ZipFile(io.BytesIO(data)) as packed:
-            size = sum(entry.file_size for entry in packed.infolist())
-    except (BadZipFile, ValueError, OSError):
-        return  # the reader of workbooks says what is wrong with it
-    if size > 8 * MAX_BYTES:
-        raise InputError([Problem("too-large", f"{name}: unpacks to {size >> 20} MiB")])
-
-
-def _from_workbook(cell: Any, formulas: Any) -> Cell | None:
-    value, row, column = cell.value, cell.row, cell.column
-    address = _address(row, column)
-    if value is None:
-        formula = formulas.cell(row, column).value
-        if isinstance(formula, str) and formula.startswith("="):
-            return Cell(formula, "formula", row, column, address)
-        return None
-    if isinstance(value, (datetime.datetime, datetime.date)):
-        date = value.date() if isinstance(value, datetime.datetime) else value
-        return Cell(date.isoformat(), "date", row, column, address, date)
-    if isinstance(value, (datetime.time, datetime.timedelta)):
-        return Cell(str(value), "date", row, column, address)
-    if isinstance(value, bool):
-        return Cell("yes" if value else "no", "text", row, column, address)
-    if isinstance(value, (int, float)):
-        return Cell(number_text(value), "number", row, column, address)
-    text = str(value).strip()
-    if not text:
-        return None
-    return Cell(text, "error" if cell.data_type == "e" else "text", row, column, address)
-
-
-def number_text(value: float) -> str:
-    """A workbook's number as its decimal text: 15 figures, as spreadsheets show and keep them.
-
-    >>> number_text(0.1 + 0.2), number_text(12.0), number_text(0.625)
-    ('0.3', '12', '0.625')
-    """
-    if isinstance(value, int):
-        return str(value)
-    from decimal import Decimal
-
-    text = format(Decimal(repr(float(format(value, ".15g")))), "f")
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
 def from_frame(frame: pandas.DataFrame, name: str = "table") -> Table:
     """A table from a pandas frame: its columns are the headings, its first row is row 2."""
     import pandas
 
     grid: Grid = {1: {}}
     for column, heading in enumerate(frame.columns, 1):
-        grid[1][column] = Cell(str(heading), "text", 1, column, _address(1, column))
+        grid[1][column] = Cell(str(heading), "text", 1, column, address_of(1, column))
     for row, values in enumerate(frame.itertuples(index=False, name=None), 2):
         for column, value in enumerate(values, 1):
-            address = _address(row, column)
+            address = address_of(row, column)
             if pandas.isna(value):
                 continue
             if isinstance(value, datetime.date):

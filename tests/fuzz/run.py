@@ -19,6 +19,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+from concurrent.futures import ThreadPoolExecutor
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -219,6 +220,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Fuzz every reader.")
     parser.add_argument("--inputs", type=int, default=1_000_000, help="inputs of all readers")
     parser.add_argument("--reader", action="append", choices=readers.NAMES, help="only this one")
+    parser.add_argument("--at-once", type=int, default=2, help="readers fed at the same time")
     parser.add_argument("--work", type=Path, default=Path(tempfile.gettempdir()) / "reader-fuzzing")
     parser.add_argument("--table", action="store_true", help="only print the table")
     parser.add_argument("--keep", action="store_true", help="write the corpus of the project")
@@ -236,8 +238,10 @@ def main() -> None:
         if hasattr(os, "nice"):
             os.nice(19)
         whole = sum(readers.reader(name).INPUTS for name in readers.NAMES)
-        for name in names:
-            run(name, options.work, options.inputs * readers.reader(name).INPUTS // whole)
+        shares = {n: options.inputs * readers.reader(n).INPUTS // whole for n in names}
+        with ThreadPoolExecutor(options.at_once) as pool:
+            for _ in pool.map(lambda n: run(n, options.work, shares[n]), names):
+                pass
     if options.keep:
         for name in names:
             keep(name, options.work)

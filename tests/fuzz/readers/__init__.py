@@ -94,7 +94,7 @@ def once(module: Reader, data: bytes) -> Outcome:
     fault = detail = ""
     try:
         module.read(data)
-    except Exception as error:
+    except Exception as error:  # noqa: BLE001 - whatever comes is what is looked for
         if not own(error):
             frames = traceback.extract_tb(error.__traceback__)
             ours = [f for f in frames if "scaler" in f.filename.replace(os.sep, "/").split("/")]

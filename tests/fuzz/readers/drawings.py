@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from functools import cache
 
 from readers import put
-
 from scaler.desk.tables_dxf import read_dxf
 from scaler.problems import InputError, render_full
 

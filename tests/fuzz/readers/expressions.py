@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from readers import example, text_of
-
 from scaler.expressions import bridges, dimensions, nodes, parsing, ranges, values
 from scaler.expressions.intervals import Interval
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from readers import names_of, text_of
-
 from scaler.measures import lengths
 
 LONGEST = 120

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from functools import cache
 
 from readers import text_of
-
 from scaler import examples
 from scaler.as_made import append_log, log
 from scaler.problems import Problem, render_full

@@ -9,9 +9,8 @@ from __future__ import annotations
 import shutil
 from collections.abc import Iterator
 
-from readers import example, folder, joined, parted, wrong_cases
-
 import scaler
+from readers import example, folder, joined, parted, wrong_cases
 from scaler.problems import InputError, render_full, render_line
 from scaler.report import csv_table, text_table
 

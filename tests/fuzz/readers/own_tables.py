@@ -7,7 +7,6 @@ import shutil
 from collections.abc import Iterator
 
 from readers import folder, joined, parted
-
 from scaler import catalogue
 from scaler.problems import InputError, render_full
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from readers import example, text_of
-
 from scaler.expressions.nodes import ExpressionError
 from scaler.measures.lengths import LengthError
 from scaler.problems import Place

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from readers import text_of
-
 from scaler.measures.quantities import QuantityError, scale_quantity
 
 LONGEST = 120

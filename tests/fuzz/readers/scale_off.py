@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from readers import put
-
 from scaler.desk.scale_off import scale_off
 from scaler.desk.scale_off_read import read_segments
 from scaler.desk.scale_off_text import text_of

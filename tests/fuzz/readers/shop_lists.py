@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from readers import example, text_of
-
 from scaler.problems import Problem, render_full
 from scaler.reading.csv_text import parse_csv
 from scaler.reading.logs import shop_rows

@@ -12,7 +12,6 @@ from collections.abc import Iterator
 from functools import cache
 
 from readers import joined, parted, put
-
 from scaler.desk.tables_in import read_sizes
 from scaler.problems import InputError, render_full
 
@@ -77,8 +76,7 @@ def seeds() -> Iterator[bytes]:
     for text in (
         "part,size,full,kind\naxle,journal,1 in,external\naxle,length,5-Aug,length\n",
         "Part;Size;Full (in)\naxle;journal;1 3/8\n;length;2\n",
-        "id,kind,full_mm,full_mm_rational,chosen_mm,chosen_mm_rational,method,row\n"
-        "axle.journal,external,25.4,127/5,3.2,16/5,turned,\n",
+        "id,full_mm,full_mm_rational,chosen_mm,chosen_mm_rational\naxle.a,25.4,127/5,3.2,16/5\n",
         "A title\n\npart,size,full\naxle,a,#REF!\naxle,b,'=1\n", "part,size,full\n\"a\nb\",c,1 mm\n",
     ):  # fmt: skip
         yield text.encode()

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from readers import example, text_of, wrong_cases
-
 from scaler.problems import Problem, render_full, render_line
 from scaler.reading.toml_lines import Source
 from scaler.reading.toml_text import parse_toml
