@@ -21,6 +21,21 @@ F = TypeVar("F", bound=Callable[..., Any])
 FORMATS = ("table", "json", "csv", "markdown")
 
 
+class Figure(click.FloatRange):
+    """A number of an option, between bounds; ``nan`` and ``inf`` are none."""
+
+    name = "number"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """The number. Fails with what was read where it is none."""
+        found = float(super().convert(value, param, ctx))
+        if not -1e12 < found < 1e12:
+            self.fail(f"{value!r} is no number that can be used", param, ctx)
+        return found
+
+
 def output_options(function: F) -> F:
     """``--format`` and ``--out``."""
     function = click.option(
@@ -64,7 +79,7 @@ def write(text: str, out: Path | None, whole: Sequence[Path] = ()) -> None:
     from scaler.writing import unwritable, write_whole
 
     try:
-        write_whole(out, text.encode("utf-8"))
+        write_whole(out, text.encode("utf-8", "backslashreplace"))
     except OSError as error:
         show_problems(unwritable(out, error, whole=whole).problems)
         sys.exit(2)

@@ -301,7 +301,7 @@ def sizes_in(
 )
 @click.option(
     "--reading",
-    type=click.FloatRange(min=0, min_open=True),
+    type=common.Figure(min=0, min_open=True),
     help="How closely a point is placed on the print, ± in its units.",
 )
 @click.option("--part", default="", help="The part of names that are not part.size.")
@@ -339,10 +339,7 @@ def scale_off(
 
     turn_deg: float | None = None
     if turn != "auto":
-        try:
-            turn_deg = float(turn)
-        except ValueError:
-            common.stop(f"--turn {turn}: degrees as a number, or auto")
+        turn_deg = common.Figure(-360, 360).convert(turn, None, None)
     try:
         answer = work_out(
             read_segments(file, unit), one_scale=one_scale, turn_deg=turn_deg, reading=reading

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from importlib import import_module
+from io import TextIOWrapper
 from typing import Any
 
 import click
@@ -89,6 +90,8 @@ def main(args: list[str] | None = None) -> Any:
     """The entry point: any fault of the input ends with a message and exit status 2."""
     from scaler.problems import InputError
 
+    if isinstance(sys.stdout, TextIOWrapper):  # a screen that lacks a letter shows its number
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
         return cli.main(args=args, standalone_mode=True)
     except InputError as error:  # a user's own table that cannot be used, wherever it was needed

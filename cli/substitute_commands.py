@@ -16,10 +16,10 @@ from scaler.problems import InputError
 @common.model_argument
 @click.option("--write", is_flag=True, help="Record the choice in the model's choices.csv.")
 @click.option("--alternatives", type=click.IntRange(0, 50), default=0, show_default=True)
-@click.option("--seconds", type=click.FloatRange(0.1, 86400), default=60, show_default=True)
+@click.option("--seconds", type=common.Figure(0.1, 86400), default=60, show_default=True)
 @click.option(
     "--slack",
-    type=float,
+    type=common.Figure(min=0),
     default=0.0,
     show_default=True,
     help="Cost that fewer sections and tools may spend.",
@@ -118,7 +118,7 @@ def _text(
 @click.option("--from", "first", required=True, help="One end: 1:11, or 1 in : 1 ft.")
 @click.option("--to", "last", required=True, help="The other end: 1:12.")
 @click.option("--steps", type=click.IntRange(2, 200), default=9, show_default=True)
-@click.option("--seconds", type=click.FloatRange(0.1, 86400), default=60, show_default=True)
+@click.option("--seconds", type=common.Figure(0.1, 86400), default=60, show_default=True)
 @click.option(
     "--picture",
     type=click.Path(dir_okay=False, path_type=Path),

@@ -87,7 +87,7 @@ class _Reader:
         track = fields.get("track", {})
         return Model(
             folder=self.gathered.folder,
-            title=fields.get("title", self.gathered.folder.resolve().name),
+            title=fields.get("title", shorten(self.gathered.folder.resolve().name)),
             scale=scale,
             governs=fields.get("governs", "ratio"),
             work_unit=fields.get("work", "mm"),
