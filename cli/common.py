@@ -76,13 +76,20 @@ def write(text: str, out: Path | None, whole: Sequence[Path] = ()) -> None:
             return
         click.echo(coloured(text) if wants_colour() else text, nl=False)
         return
-    from scaler.writing import unwritable, write_whole
+    from scaler.writing import write_whole
 
     try:
         write_whole(out, text.encode("utf-8", "backslashreplace"))
     except OSError as error:
-        show_problems(unwritable(out, error, whole=whole).problems)
-        sys.exit(2)
+        unwritten(out, error, whole)
+
+
+def unwritten(path: Path, error: OSError, whole: Sequence[Path] = ()) -> NoReturn:
+    """Ends with what failed about a file or folder, what to do, and exit status 2."""
+    from scaler.writing import unwritable
+
+    show_problems(unwritable(path, error, whole=whole).problems)
+    sys.exit(2)
 
 
 VERDICT_COLOURS = {

@@ -123,7 +123,7 @@ def cards(
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        common.stop(f"{folder}: cannot be made ({error.strerror or error})")
+        common.unwritten(folder, error)
     written: list[Path] = []
     for name in sorted(
         pages, key=lambda name: name == "index.html"

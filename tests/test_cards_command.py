@@ -65,7 +65,7 @@ def test_faults_end_with_status_2(engine: Path, tmp_path: Path) -> None:
     (tmp_path / "file").write_text("x", encoding="utf-8")
     for arguments, words in (
         ([str(engine), "--out", out, "--part", "axel"], "did you mean 'axle'"),
-        ([str(engine), "--out", str(tmp_path / "file" / "x")], "cannot be made"),
+        ([str(engine), "--out", str(tmp_path / "file" / "x")], "cannot be written"),
         ([str(tmp_path / "none"), "--out", out], "there is no such folder"),
         ([str(engine), "--out", out, "--kerf", "wide"], "--kerf"),
     ):
