@@ -14,7 +14,7 @@ from typing import Any, NoReturn, TypeVar
 
 import click
 
-from scaler.problems import InputError, Problem, as_dict, render_full, render_line
+from scaler.problems import UNSEEN, InputError, Problem, as_dict, render_full, render_line
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -74,6 +74,8 @@ def write(text: str, out: Path | None, whole: Sequence[Path] = ()) -> None:
     if out is None:
         if is_quiet():
             return
+        if sys.stdout.isatty():  # what a file or a name holds must not give a terminal orders
+            text = UNSEEN.sub(lambda odd: odd.group().encode("unicode_escape").decode(), text)
         click.echo(coloured(text) if wants_colour() else text, nl=False)
         return
     from scaler.writing import write_whole

@@ -21,7 +21,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from scaler.problems import InputError, Place, Problem, shorten
+from scaler.problems import UNSEEN, InputError, Place, Problem, shorten, unseen_name
 
 if TYPE_CHECKING:
     import pandas
@@ -316,6 +316,10 @@ def _own_text(path: Path) -> str:
         raise _fault(
             path, 1, 1, f"larger than {OWN_MOST_BYTES >> 20} MiB", "", "part it into several tables"
         )
+    odd = UNSEEN.search(text)
+    if odd is not None:
+        line = text.count("\n", 0, odd.start()) + 1
+        raise _fault(path, line, 1, f"the file holds {unseen_name(odd.group())}", "", "take it out")
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 

@@ -6,6 +6,7 @@ it into the full message for a person, a one-line form for editors, and a dict f
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -88,6 +89,20 @@ def shorten(text: str, width: int = 100) -> str:
     if len(text) <= width and len(safe) <= width:
         return safe
     return f"{safe[: width * 2 // 3]} … ({len(text)} characters)"
+
+
+UNSEEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]")
+"""Characters that are not seen and do something: escape codes, odd line ends, turned writing."""
+
+
+def unseen_name(character: str) -> str:
+    """What a character that is not seen is called.
+
+    >>> unseen_name("\\x1b"), unseen_name("\\u202e")
+    ('the control character U+001B', 'the control character U+202E, RIGHT-TO-LEFT OVERRIDE')
+    """
+    name = unicodedata.name(character, "")
+    return f"the control character U+{ord(character):04X}" + (f", {name}" if name else "")
 
 
 def clip(line: str, start: int, end: int) -> tuple[str, tuple[int, int]]:

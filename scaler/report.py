@@ -284,11 +284,15 @@ def window_text(bounds: Bounds, units: str = "mm", places: int = 3) -> str:
     return f"{length_text(lower, units, places)} to {length_text(upper, units, places)}"
 
 
+def _one_line(cell: str) -> str:
+    return " ".join(cell.split("\n")) if "\n" in cell else cell
+
+
 def text_table(
     headings: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[int] = ()
 ) -> str:
     """Columns of text, lined up; ``right`` names the columns that stand to the right."""
-    cells = [list(row) for row in rows]
+    cells = [[_one_line(cell) for cell in row] for row in rows]
     widths = [
         max([len(heading), *(len(row[n]) for row in cells)]) for n, heading in enumerate(headings)
     ]
@@ -309,7 +313,7 @@ def markdown_table(
     """The same as a Markdown table."""
 
     def line(row: Sequence[str]) -> str:
-        return "| " + " | ".join(cell.replace("|", "\\|") for cell in row) + " |"
+        return "| " + " | ".join(_one_line(cell).replace("|", "\\|") for cell in row) + " |"
 
     marks = ["---:" if n in right else "---" for n in range(len(headings))]
     return "\n".join([line(headings), line(marks), *(line(row) for row in rows)])
@@ -324,8 +328,11 @@ def csv_table(headings: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     return out.getvalue()
 
 
+_RUN = frozenset("=+-@\t\r\n＝＋－＠")  # what begins a formula, also in full-width letters
+
+
 def _tame(cell: Any) -> Any:
-    if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r"):
+    if isinstance(cell, str) and cell[:1] in _RUN:
         try:
             float(cell)
         except ValueError:

@@ -109,7 +109,9 @@ def test_remarks_only(tmp_path: Path) -> None:
         ("[part.axle]\n".encode("utf-16"), 1, 1, "text in UTF-16"),
         ("[part.axle]\n".encode("utf-16-be"), 1, 1, "a NUL character"),
         (b"\xfe\xff" + "[part.axle]\n".encode("utf-16-be"), 1, 1, "text in UTF-16"),
-        (b"PK\x03\x04\x14\x00\x08", 1, 6, "a NUL character"),  # a spreadsheet as it is saved
+        (b"PK\x03\x04\x14\x00\x08", 1, 3, "the control character U+0003"),  # a spreadsheet
+        (b"[part.axle]\n# \xc3\x98 \x1b[2J\n", 2, 6, "the control character U+001B"),
+        ("\n # \u202e".encode(), 2, 4, "the control character U+202E, RIGHT-TO-LEFT OVERRIDE"),
         (b"\n\n\xff\xfe", 3, 1, "the byte 0xff"),
     ],
 )
@@ -309,9 +311,9 @@ def test_names_that_no_file_can_have(tmp_path: Path) -> None:
 def test_very_many_files(tmp_path: Path) -> None:
     """The number of files is bounded; past the bound no more are looked for."""
     including(tmp_path, *(f"file_{number}.toml" for number in range(files.MAX_FILES + 50)))
-    started = time.perf_counter()
+    started = time.process_time()
     problems = refused(tmp_path)
-    assert time.perf_counter() - started < 10
+    assert time.process_time() - started < 10
     assert [problem.code for problem in problems].count("too-many") == 1
     assert len(problems) == files.MAX_FILES - 1
 

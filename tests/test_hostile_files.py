@@ -89,9 +89,9 @@ DEEP = 10_000
 def test_hostile_toml(tmp_path: Path, text: str) -> None:
     """Text made to be deep, long or large is refused in short time and with a short message."""
     folder(tmp_path, parts__toml=text)
-    started = time.perf_counter()
+    started = time.process_time()
     problems = refused(tmp_path)
-    assert time.perf_counter() - started < 8
+    assert time.process_time() - started < 8
     for problem in problems:
         assert problem.place is not None and problem.place.file == "parts.toml"
         assert len(render_full(problem)) < 2500
@@ -137,9 +137,9 @@ def test_mistakes_far_along_a_line(tmp_path: Path) -> None:
     """Many mistakes in one enormous line: each keeps its column and only a piece of the line."""
     sizes = ", ".join(f"s{number} = {{ full = '5 mn' }}" for number in range(3000))
     folder(tmp_path, parts__toml=f"[part]\naxle = {{ size = {{ {sizes} }} }}\n")
-    started = time.perf_counter()
+    started = time.process_time()
     problems = refused(tmp_path)
-    assert time.perf_counter() - started < 8
+    assert time.process_time() - started < 8
     assert len(problems) == 3000
     text = (tmp_path / "parts.toml").read_text().split("\n")[1]
     for problem in problems:
@@ -157,9 +157,9 @@ def test_nothing_but_wrong_names(tmp_path: Path) -> None:
         parts__toml="".join(f"[part.piece_{number}]\n" for number in range(2000)),
         rows__csv="part,size,full\n" + rows,
     )
-    started = time.perf_counter()
+    started = time.process_time()
     problems = refused(tmp_path)
-    assert time.perf_counter() - started < 15
+    assert time.process_time() - started < 15
     assert len(problems) == 10_000
 
 
@@ -185,9 +185,9 @@ def test_hostile_csv(tmp_path: Path, text: str) -> None:
         model__toml='[model]\nscale = "1:8"\ninclude = ["parts.toml", "rows.csv"]\n',
         rows__csv=text,
     )
-    started = time.perf_counter()
+    started = time.process_time()
     problems = refused(tmp_path)
-    assert time.perf_counter() - started < 8
+    assert time.process_time() - started < 8
     for problem in problems:
         assert problem.place is not None and problem.place.file == "rows.csv"
         assert len(problem.excerpt) <= 700

@@ -10,7 +10,7 @@ from __future__ import annotations
 from scaler.problems import Mark, Problem, odd_letters, shorten, suggest
 from scaler.reading import shapes
 from scaler.reading.entries import Entries, Entry
-from scaler.reading.field_checks import allowed, checked
+from scaler.reading.field_checks import allowed, checked, seen
 from scaler.reading.files import CsvFile, Gathered, TomlFile
 
 
@@ -109,6 +109,8 @@ class _Document:
                     expected="a reason in quotes",
                     advice="say why the check does not apply",
                 )
+            elif not seen(self.entries, entry, (name,), f"the overrule {shorten(full, 60)}", item):
+                pass
             elif full in self.entries.overrules:
                 self.entries.double(entry, self.entries.overrules[full])
             else:

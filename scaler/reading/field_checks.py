@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from scaler.problems import shorten, suggest
+from scaler.problems import UNSEEN, shorten, suggest, unseen_name
 from scaler.reading import shapes
 from scaler.reading.entries import Entries, Entry
 from scaler.reading.toml_lines import KeyPath
@@ -21,7 +21,7 @@ def checked(entries: Entries, entry: Entry) -> Entry:
         if rule is None:
             wrong.add(key)
             _unknown_key(entries, entry, (key,), shape.fields)
-        elif type(value) is str and (rule.plain or value in rule.one_of):
+        elif type(value) is str and (rule.plain or value in rule.one_of) and value.isprintable():
             continue
         elif not allowed(entries, entry, (key,), rule, value):
             wrong.add(key)
@@ -118,8 +118,20 @@ def allowed(
         return _items(entries, entry, key, form, label, value)
     elif form.fields is not None:
         return _inner(entries, entry, key, form, value)
+    elif kind == "string":
+        return seen(entries, entry, key, label, value)
     else:
         return True
+    return False
+
+
+def seen(entries: Entries, entry: Entry, key: KeyPath, label: str, text: str) -> bool:
+    """Whether all of a text shows as it is; a character that does something else is reported."""
+    odd = None if text.isprintable() else UNSEEN.search(text)
+    if odd is None:
+        return True
+    headline = f"{label} holds {unseen_name(odd.group())}"
+    _wrong(entries, entry, key, headline, "plain text", "take it out of the text")
     return False
 
 
@@ -153,7 +165,7 @@ def _items(
                 expected="lower-case letters, digits and _",
                 advice="write left, right or no_1",
             )
-        else:
+        elif seen(entries, entry, (*key, number), label, item):
             continue
         good = False
         if number > 100:

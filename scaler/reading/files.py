@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from scaler.catalogue import own_folder
-from scaler.problems import Known, Mark, Place, Problem, shorten
+from scaler.problems import UNSEEN, Known, Mark, Place, Problem, shorten, unseen_name
 from scaler.reading.csv_text import CsvFile, CsvRow, parse_csv
 from scaler.reading.toml_lines import KeyPath, Source
 from scaler.reading.toml_text import Number, TomlFile, parse_toml
@@ -116,8 +116,11 @@ def read_text(path: Path, name: str, bound: int = MAX_BYTES) -> str | Problem:
         return _not_text(name, data, error.start, f"the byte 0x{data[error.start]:02x}", "UTF-8")
     if wide:
         return _not_text(name, data, 0, "text in UTF-16", "UTF-8")
-    if "\0" in text:
-        return _not_text(name, data, data.index(b"\0"), "a NUL character", "plain")
+    odd = UNSEEN.search(text)
+    if odd is not None:
+        at = len(text[: odd.start()].encode()) + (3 if data.startswith(b"\xef\xbb\xbf") else 0)
+        read = "a NUL character" if odd.group() == "\0" else unseen_name(odd.group())
+        return _not_text(name, data, at, read, "plain")
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
@@ -351,12 +354,12 @@ class _Gatherer:
 
 
 def _listed(head: dict[str, object], key: str) -> list[tuple[KeyPath, str]]:
-    """Key path and text of each file named; what is no text is left to the check of the keys."""
+    """Key path and text of each file named; what is no plain text is left to the check of the keys."""
     names = head.get(key, [])
     if isinstance(names, str):
-        return [(("model", key), names)]
-    if not isinstance(names, list):
+        named: list[tuple[KeyPath, object]] = [(("model", key), names)]
+    elif isinstance(names, list):
+        named = [(("model", key, number), name) for number, name in enumerate(names)]
+    else:
         return []
-    return [
-        (("model", key, number), name) for number, name in enumerate(names) if isinstance(name, str)
-    ]
+    return [(k, name) for k, name in named if isinstance(name, str) and not UNSEEN.search(name)]

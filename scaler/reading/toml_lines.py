@@ -249,7 +249,10 @@ class Walk:
                     pos = self._skip(pos + 1)
             return pos + 1
         match = _SCALAR.match(text, pos)
-        return pos + len(match.group().rstrip()) if match else len(text)
+        end = pos + len(match.group().rstrip()) if match else len(text)
+        if end == pos:  # text that tomllib has not come to: nothing here can be passed over
+            raise ValueError("not TOML")
+        return end
 
     def elements(self, path: KeyPath, pos: int) -> Iterator[tuple[int, int]]:
         """Start and end of each element of the list that opens at an offset."""
