@@ -13,7 +13,7 @@ from scaler.desk.tables_read import Table, read_table
 from scaler.measures.lengths import LengthError, parse_length
 from scaler.problems import InputError, Place, Problem, did_you_mean, shorten
 
-_NUMBER = re.compile(r"^[+-]?\d{1,12}(?:[.,]\d{0,12})?$")
+_NUMBER = re.compile(r"^[+-]?\d{1,12}(?:[.,]\d{0,12})?$", re.ASCII)
 COLUMNS = ("name", "x1", "y1", "x2", "y2")
 
 

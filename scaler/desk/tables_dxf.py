@@ -8,6 +8,7 @@ at. Needs the extra ``dxf`` (ezdxf).
 
 from __future__ import annotations
 
+import logging
 import math
 import re
 from dataclasses import dataclass
@@ -108,6 +109,7 @@ def _dimensions(path: Path) -> tuple[list[Dimension], str | None, list[Problem]]
                 )
             ]
         ) from None
+    logging.getLogger("ezdxf").addHandler(logging.NullHandler())  # what matters is said by us
     try:
         _not_too_large(path)
         document: Any = ezdxf.readfile(path)

@@ -22,6 +22,7 @@ import tempfile
 from concurrent.futures import ThreadPoolExecutor
 from hashlib import sha256
 from pathlib import Path
+from types import FrameType
 from typing import Any
 
 HERE = Path(__file__).parent
@@ -172,44 +173,55 @@ def run(name: str, work: Path, wanted: int) -> None:
             hard.replace(place / "found" / f"{kind}-{sha256(hard.read_bytes()).hexdigest()[:8]}")
 
 
-def merge(name: str, place: Path, smallest: Path) -> None:
-    """The smallest set of inputs that reaches all the code that the corpus reaches."""
-    import atheris
+def reached(module: readers.Reader, data: bytes) -> set[tuple[str, int, int]]:
+    """The steps from line to line of the project's code that an input leads through."""
+    steps: set[tuple[str, int, int]] = set()
 
-    with atheris.instrument_imports(include=["scaler"]):
-        module = readers.reader(name)
-        for data in list(module.seeds()):
-            readers.once(module, data)
-    argv = [sys.argv[0], "-merge=1", f"-max_len={module.LONGEST}", str(smallest)]
-    atheris.Setup(
-        [*argv, str(place / "corpus")], lambda data: (readers.once(module, data), None)[1]
-    )
-    atheris.Fuzz()
+    def trace(frame: FrameType, event: str, value: object) -> Any:
+        file = frame.f_code.co_filename
+        if "scaler" not in file or "fuzz" in file.rsplit("scaler", 1)[-1]:
+            return None
+        before = -1
+
+        def inside(frame: FrameType, event: str, value: object) -> Any:
+            nonlocal before
+            if event == "line":
+                steps.add((file, before, frame.f_lineno))
+                before = frame.f_lineno
+            return inside
+
+        return inside
+
+    sys.settrace(trace)
+    try:
+        readers.once(module, data)
+    finally:
+        sys.settrace(None)
+    return steps
 
 
 def keep(name: str, work: Path) -> None:
-    """Writes what is worth keeping of one reader into the project."""
+    """Writes what is worth keeping of one reader into the project: small inputs come first."""
     place, target = work / name, readers.CORPUS / name
-    if not (place / "corpus").is_dir():
-        return
-    smallest = place / "smallest"
-    shutil.rmtree(smallest, ignore_errors=True)
-    smallest.mkdir()
-    subprocess.run(
-        [sys.executable, __file__, "--merge", name, "--work", str(work)],
-        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=False,
-    )  # fmt: skip
+    module = readers.reader(name)
+    seeds = [*module.seeds()]
+    for data in seeds:
+        readers.once(module, data)
+    known = set().union(*(reached(module, data) for data in seeds[:300]))
+    inputs = {path.read_bytes() for path in (place / "corpus").glob("*")}
+    inputs |= {path.read_bytes() for path in target.glob("reached-*")}
     target.mkdir(parents=True, exist_ok=True)
     for old in target.glob("reached-*"):
         old.unlink()
     total = 0
-    seeds = {*readers.reader(name).seeds()}
-    for path in sorted(smallest.iterdir(), key=lambda path: (path.stat().st_size, path.name)):
-        data = path.read_bytes()
-        if data in seeds or total + len(data) > MOST_KEPT:
-            continue
-        total += len(data)
-        (target / f"reached-{sha256(data).hexdigest()[:12]}").write_bytes(data)
+    for data in sorted(inputs, key=lambda data: (len(data), data)):
+        if total + len(data) > MOST_KEPT:
+            break
+        steps = reached(module, data)
+        if not steps <= known:
+            known |= steps
+            total += len(data)
+            (target / f"reached-{sha256(data).hexdigest()[:12]}").write_bytes(data)
     for path in (place / "found").glob("*"):
         if path.suffix != ".txt":
             shutil.copyfile(path, target / f"found-{path.name}")
@@ -225,14 +237,9 @@ def main() -> None:
     parser.add_argument("--table", action="store_true", help="only print the table")
     parser.add_argument("--keep", action="store_true", help="write the corpus of the project")
     parser.add_argument("--child", choices=readers.NAMES, help=argparse.SUPPRESS)
-    parser.add_argument("--merge", choices=readers.NAMES, help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.child:
         child(options.child, options.work / options.child, options.inputs)
-    if options.merge:
-        merge(
-            options.merge, options.work / options.merge, options.work / options.merge / "smallest"
-        )
     names = options.reader or readers.NAMES
     if not options.table and not options.keep:
         if hasattr(os, "nice"):

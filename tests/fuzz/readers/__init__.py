@@ -45,6 +45,13 @@ LARGE_MIB = 300.0
 """How much an input may add to the greatest memory held [MiB]."""
 
 
+class Readable(Protocol):
+    """What takes one input."""
+
+    def read(self, data: bytes) -> object:
+        """Reads an input."""
+
+
 class Reader(Protocol):
     """What a module of a reader holds."""
 
@@ -88,7 +95,7 @@ def own(error: BaseException) -> bool:
     return type(error).__module__.startswith("scaler.")
 
 
-def once(module: Reader, data: bytes) -> Outcome:
+def once(module: Readable | Reader, data: bytes) -> Outcome:
     """Reads one input. ``fault`` is a short name of what is wrong with that, '' for nothing."""
     before, started = greatest_mib(), time.process_time()
     fault = detail = ""
