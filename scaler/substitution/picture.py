@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from scaler import charts
-from scaler.problems import InputError, Problem
 
 if TYPE_CHECKING:
     from scaler.substitution.sweep import Sweep, SweepPoint
@@ -76,12 +75,7 @@ def draw_sweep(found: Sweep, path: str | Path) -> Path:
     if usable or lost:
         figure.legend(fontsize=charts.TEXT, loc="outside lower center", ncols=3, frameon=False)
     charts.plain(upper, lower)
-    try:
-        return charts.save(figure, path)
-    except OSError as error:
-        raise InputError(
-            [Problem("picture", f"{path}: cannot be written ({error.strerror or error})")]
-        ) from None
+    return charts.save(figure, path)
 
 
 def _usable(point: SweepPoint) -> bool:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterator
 
 from readers import example, text_of, wrong_cases
 from scaler.problems import Problem, render_full, render_line
 from scaler.reading.toml_lines import Source
+from scaler.reading.toml_plain import read_plain
 from scaler.reading.toml_text import parse_toml
 
 LONGEST = 1500
@@ -21,6 +23,10 @@ WORDS = (
 def read(data: bytes) -> object:
     """A file as plain data or a problem; and the place of each of its keys and values."""
     source = Source("fuzz.toml", text_of(data).replace("\r\n", "\n").replace("\r", "\n"))
+    plain = read_plain(source.text, str)
+    if plain is not None:
+        said = tomllib.loads(source.text, parse_float=str)
+        assert plain[0] == said, "the quick reader reads something else"
     found = parse_toml(source)
     if isinstance(found, Problem):
         return render_full(found), render_line(found)
