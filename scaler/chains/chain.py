@@ -21,7 +21,7 @@ from collections.abc import Collection, Mapping, Sequence
 from fractions import Fraction
 from typing import Any, Literal
 
-from scaler.chains.expressions import body_of, put_in
+from scaler.chains.expressions import body_of, in_made_sizes
 from scaler.chains.records import Chain, Contributor, Given, MonteCarlo
 from scaler.chains.sampling import Draws, check_draws, sampler
 from scaler.chains.sizes import (
@@ -224,7 +224,7 @@ def _chain(
     ratio = checker.model.ratio
     place = statement.place if asked.in_model else None
     try:
-        body = body_of(put_in(checker, statement.node), ratio)
+        body = body_of(in_made_sizes(checker, statement.node), ratio)
         basic = checker.basic(statement, checker.values)
         if basic is None:
             raise EvaluationError(statement.text, "names a size without a figure")

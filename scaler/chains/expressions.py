@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 from scaler.expressions import (
     Add,
     Div,
-    EvaluationError,
     Function,
     Mul,
     Name,
@@ -29,7 +28,6 @@ from scaler.expressions import (
     gradient,
     linear,
     names,
-    walk,
 )
 from scaler.expressions.intervals import Interval, Value, lower, upper
 from scaler.problems import Problem
@@ -40,7 +38,6 @@ if TYPE_CHECKING:
     from scaler.checking.check import Checker
 
 ZERO, ONE = Fraction(0), Fraction(1)
-MOST_PARTS = 20_000
 MOST_BOXES = 256
 """Into how many smaller boxes an enclosure may be cut to make it finer."""
 
@@ -173,51 +170,15 @@ def _collected(node: Node, ratio: Fraction) -> Node:
     return terms[0] if len(terms) == 1 else Add(tuple(terms))
 
 
-def put_in(checker: Checker, node: Node) -> Node:
-    """An expression with every size that is only the outcome of others replaced by what makes it.
+def in_made_sizes(checker: Checker, node: Node) -> Node:
+    """A chain's expression in sizes that are made: definitions put in, one sum where it is linear.
 
     Raises EvaluationError where the result has more than 20,000 parts.
     """
     form = checker.expanded(node)
     if form is not None:
         return _sum_of(form.constant, form.coefficients)
-    made: dict[str, Node] = {}
-    counted = 0
-
-    def size(name: str, depth: int) -> Node:
-        if depth > 40 or not checker.is_result(name):
-            return Name(name)
-        if name not in made:
-            made[name] = replaced(checker.settlement.defined_by[name], depth + 1)
-        return made[name]
-
-    def replaced(part: Node, depth: int) -> Node:
-        nonlocal counted
-        counted += 1
-        if counted > MOST_PARTS:
-            raise EvaluationError("the chain", f"has more than {MOST_PARTS} parts")
-        match part:
-            case Name(name=name):
-                return size(name, depth)
-            case Add(terms=parts):
-                return Add(tuple(replaced(item, depth) for item in parts))
-            case Mul(factors=parts):
-                return Mul(tuple(replaced(item, depth) for item in parts))
-            case Div(numerator=above, denominator=below):
-                return Div(replaced(above, depth), replaced(below, depth))
-            case Neg(value=inner):
-                return Neg(replaced(inner, depth))
-            case Power(base=base, exponent=exponent):
-                return Power(replaced(base, depth), exponent)
-            case Function(name=name, args=args):
-                return Function(name, tuple(replaced(item, depth) for item in args))
-        return part
-
-    result = replaced(node, 0)
-    for number, _ in enumerate(walk(result)):
-        if number > MOST_PARTS:
-            raise EvaluationError("the chain", f"has more than {MOST_PARTS} parts")
-    return result
+    return checker.inlined(node)
 
 
 def effective(slope: Value | None) -> Fraction:

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from scaler import charts
-from scaler.chains.expressions import body_of, put_in
+from scaler.chains.expressions import body_of, in_made_sizes
 from scaler.chains.records import Chain, MonteCarlo
 from scaler.charts import LINE, METAL, OTHER, WANTED
 from scaler.problems import InputError, Problem, did_you_mean
@@ -206,12 +206,12 @@ def pair_zones(model: Model, pair: str, *, as_drawn: bool = False) -> tuple[Zone
     outer, inner = statement.node.terms  # type: ignore[union-attr]
     assert isinstance(inner, Neg)
     ratio = model.ratio
-    whole = body_of(put_in(checker, statement.node), ratio)
+    whole = body_of(in_made_sizes(checker, statement.node), ratio)
     givens, _ = givens_of(checker, statement, whole, basic, "stated")
     zones = []
     zero = middle(value_of(outer, checker.values, ratio))
     for side, text in ((outer, statement.outer), (inner.value, statement.inner)):
-        body = body_of(put_in(checker, side), ratio)
+        body = body_of(in_made_sizes(checker, side), ratio)
         boxes = {
             size: given.made_box
             for size, given in (*givens.items(), *_more(checker, body.names, givens))

@@ -25,7 +25,7 @@ from scaler.progress import told
 from scaler.quick import record
 from scaler.records import BasisKind, Bounds, Cause, Deviations, Model, Reading, Stage, Verdict
 from scaler.settling.limits import LimitsOf
-from scaler.settling.put_in import put_in
+from scaler.settling.put_in import Lines, put_in
 from scaler.settling.settle import Settlement, own_name, settle
 from scaler.settling.solve import Value, middle, value_of
 
@@ -97,7 +97,7 @@ class Checker:
         }
         self.limits_of = LimitsOf(model)
         self._limits: dict[str, Deviations] = {}
-        self._inner: dict[str, Form | None] = {}
+        self._lines = Lines(model.ratio, self.definition)
         self._forms: dict[str, tuple[Node, Form | None, Form | None]] = {}
         self._departures: dict[str, Fraction | None] = {}
         self._sizes: dict[Node, tuple[str, ...]] = {}
@@ -175,50 +175,21 @@ class Checker:
         node, _, form = self._forms.get(statement.id, (None, None, None))
         if node is not statement.node:  # another of that name, or none yet
             plain = linear(statement.node, self.model.ratio)
-            form = None if plain is None else self._expanded(plain)
+            form = None if plain is None else self._lines.put(plain)
             self._forms[statement.id] = statement.node, plain, form
         return form
 
     def expanded(self, node: Node) -> Form | None:
         """A linear form in sizes that are made, definitions put in; None where it is not linear."""
-        form = linear(node, self.model.ratio)
-        return None if form is None else self._expanded(form)
+        return self._lines.of(node)
 
-    def _expanded(self, form: Form) -> Form | None:
-        waiting = [name for name in form.coefficients if self.is_result(name)]
-        if not waiting:
-            return form
-        while waiting:  # definitions of definitions first, without recursion
-            name = waiting[-1]
-            inner = None
-            if name not in self._inner:
-                inner = linear(self.settlement.defined_by[name], self.model.ratio)
-                needed = () if inner is None else inner.coefficients
-                more = [n for n in needed if self.is_result(n) and n not in self._inner]
-                if more:
-                    waiting += more
-                    continue
-                self._inner[name] = None if inner is None else self._with_results(inner)
-            waiting.pop()
-        return self._with_results(form)
-
-    def _with_results(self, form: Form) -> Form | None:
-        """A form with the forms of the results that it names put in."""
-        constant, factors = form.constant, dict(form.coefficients)
-        for name, factor in form.coefficients.items():
-            if name in self._inner and self.is_result(name):
-                inner = self._inner[name]
-                if inner is None:
-                    return None
-                del factors[name]
-                constant += factor * inner.constant
-                for other, value in inner.coefficients.items():
-                    factors[other] = factors.get(other, ZERO) + factor * value
-        return Form(constant, {name: value for name, value in factors.items() if value})
+    def definition(self, name: str) -> Node | None:
+        """What a size that is only an outcome is worked out from; None for any other."""
+        return self.settlement.defined_by[name] if self.is_result(name) else None
 
     def inlined(self, node: Node) -> Node:
         """The expression in sizes that are made. Raises EvaluationError where it grows too long."""
-        return put_in(node, lambda n: self.settlement.defined_by[n] if self.is_result(n) else None)
+        return put_in(node, self.definition)
 
     def sizes_of(self, node: Node) -> tuple[str, ...]:
         """The sizes that are made and that an expression comes down to."""

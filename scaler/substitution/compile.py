@@ -8,11 +8,11 @@ from fractions import Fraction
 from functools import partial
 
 from scaler.checking.statements import Statement, statements
-from scaler.expressions import EvaluationError, Node, enclose, linear, names, rename
+from scaler.expressions import EvaluationError, Node, enclose, names, rename
 from scaler.expressions.intervals import Interval
 from scaler.records import BasisKind, Condition, Kind, Method, Model, Pair, Size, Stage, State
 from scaler.settling.limits import limits_of
-from scaler.settling.put_in import put_in
+from scaler.settling.put_in import Lines, put_in
 from scaler.settling.row_links import row_link
 from scaler.settling.settle import (
     Settled,
@@ -94,7 +94,7 @@ class Compiler:
         self.result = Compiled(model, exact, {}, [], [], [], {})
         self.own: tuple[str, ...] = ()
         self.results: dict[str, Node] = {}
-        self.forms: dict[str, Form | None] = {}
+        self.lines = Lines(model.ratio, self.definition)
 
     def run(self) -> Compiled:
         values: dict[str, Value] = dict(self.exact.values)
@@ -401,34 +401,20 @@ class Compiler:
     def expand(self, node: Node) -> Form | None:
         """A linear form over variables, definitions put in; None where it is none."""
         try:
-            found = linear(node, self.model.ratio)
+            found = self.lines.of(node)
         except EvaluationError:
             return None
-        if found is None:
+        if found is None or any(name not in self.result.variables for name in found.coefficients):
             return None
-        known = self.result.variables
-        direct = {name: c for name, c in found.coefficients.items() if name in known}
-        form = Form(found.constant, direct)
-        for name, factor in found.coefficients.items():
-            if name in known:
-                continue
-            inner = self.form_of(name)
-            if inner is None:
-                return None
-            form = form.plus(inner, factor)
-        return form
+        return Form(found.constant, found.coefficients)
 
-    def form_of(self, name: str) -> Form | None:
-        """The linear form of a size that is only worked out; None where it has none."""
-        if name not in self.forms:
-            self.forms[name] = None  # a ring of definitions has none
-            node = self.results.get(name)
-            self.forms[name] = None if node is None else self.expand(node)
-        return self.forms[name]
+    def definition(self, name: str) -> Node | None:
+        """What a size that is only worked out is worked out from; None for a variable."""
+        return None if name in self.result.variables else self.results.get(name)
 
     def plain(self, node: Node) -> Node:
         """The expression over variables only: definitions put in for what is worked out."""
-        return put_in(node, self.results.get)
+        return put_in(node, self.definition)
 
     def boxes(self, node: Node) -> dict[str, Interval]:
         """The range of every variable that an expression names [mm]."""
