@@ -312,6 +312,30 @@ class Condition:
 
 
 @dataclass(frozen=True, slots=True)
+class Option:
+    """Something that the builder is willing to add, for ways out only: a shim, another casting.
+
+    ``rule`` holds the thicknesses that it may have and ``thickens`` the size that they are added
+    to, ``count`` times, in the statements ``within`` (keys such as ``pair x``). ``gives`` are sizes
+    that another casting has [mm, degrees]. ``price`` counts as departure cost does. ``use`` is the
+    thickness decided on [mm], nought for a casting that is; None while nothing is decided.
+    """
+
+    id: str
+    title: str
+    price: Fraction
+    rule: tuple[Method, ...]
+    thickens: str
+    within: tuple[str, ...]
+    count: int
+    gives: Mapping[str, Fraction]
+    limits: LimitSpec | None
+    use: Fraction | None
+    why: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
 class ShopRow:
     """A row of the builder's own list: what is on the shelf.
 
@@ -363,7 +387,8 @@ class Model:
     """Everything of one model folder, read and cross-checked.
 
     ``overrules`` holds the reason and place of each check of workability that does not apply;
-    ``row_groups`` the sizes of one part that are columns of one row.
+    ``row_groups`` the sizes of one part that are columns of one row; ``options`` what the builder
+    is willing to add.
     """
 
     folder: Path
@@ -386,6 +411,7 @@ class Model:
     notes: tuple[Problem, ...]
     overrules: Mapping[str, tuple[str, Place]] = field(default_factory=dict)
     row_groups: tuple[tuple[str, ...], ...] = ()
+    options: Mapping[str, Option] = field(default_factory=dict)
     sources: Mapping[str, Source] = field(repr=False, default_factory=dict)
 
     @property

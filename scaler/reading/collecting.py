@@ -24,7 +24,13 @@ def collect(gathered: Gathered) -> Entries:
     return entries
 
 
-_LISTS = {"drawing": "drawings", "part": "parts", "pair": "pairs", "condition": "conditions"}
+_LISTS = {
+    "drawing": "drawings",
+    "part": "parts",
+    "pair": "pairs",
+    "condition": "conditions",
+    "option": "options",
+}
 
 
 class _Document:

@@ -93,6 +93,7 @@ class Entries:
     sizes: list[Entry] = field(default_factory=list)
     pairs: dict[str, Entry] = field(default_factory=dict)
     conditions: dict[str, Entry] = field(default_factory=dict)
+    options: dict[str, Entry] = field(default_factory=dict)
     rules: dict[str, Entry] = field(default_factory=dict)
     overrules: dict[str, Entry] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)

@@ -11,7 +11,7 @@ from typing import Any
 from scaler import catalogue, collection
 from scaler.measures.scales import Scale, ScaleError, parse_scale, scale_from_gauges
 from scaler.problems import InputError, in_order, listed, shorten, suggest
-from scaler.reading import logs
+from scaler.reading import logs, options
 from scaler.reading import statements as reading_statements
 from scaler.reading.collecting import collect
 from scaler.reading.context import Context, label
@@ -46,13 +46,14 @@ def _load(path: Path) -> Model:
         reader = _Reader(gathered, context)
         model = reader.model()
         if context.entries.complete:  # else a name not found may stand in what could not be read
+            model = replace(model, options=options.read(context, model))
             model = crosscheck(model, context, reader.size_entries)
         problems += context.entries.problems
     order = list(gathered.sources)
     errors = [problem for problem in problems if problem.severity == "error"]
     if errors or model is None:
         raise InputError(in_order(errors, order))
-    return replace(model, notes=in_order(problems, order))
+    return options.put_in_used(replace(model, notes=in_order(problems, order)))
 
 
 class _Reader:

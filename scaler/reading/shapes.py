@@ -19,7 +19,7 @@ from scaler.reading.toml_text import Number
 LONGEST_NUMBER = 40
 """Characters of a number that stands without quotes."""
 LONGEST_NAME = 100
-"""Characters of the name of a part, size, pair, condition, rule or drawing."""
+"""Characters of the name of a part, size, pair, condition, option, rule or drawing."""
 _NAME = re.compile(r"[a-z][a-z0-9_]*")
 _WORDS = {
     "string": "text in quotes",
@@ -81,7 +81,7 @@ def tables() -> tuple[str, ...]:
 
 @cache
 def shape(what: str) -> Shape:
-    """The shape of a model, drawing, part, size, pair or condition."""
+    """The shape of a model, drawing, part, size, pair, condition or option."""
     definition = schema()["$defs"][what]
     fields = {key: _field(rule) for key, rule in definition["properties"].items()}
     return Shape(fields, tuple(definition.get("required", ())))
@@ -147,5 +147,5 @@ def too_long(value: object) -> bool:
 
 @lru_cache(maxsize=16384)
 def is_name(text: str) -> bool:
-    """Whether a text can name a part, size, pair, condition, rule or drawing."""
+    """Whether a text can name a part, size, pair, condition, option, rule or drawing."""
     return len(text) <= LONGEST_NAME and _NAME.fullmatch(text) is not None
