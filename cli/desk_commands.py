@@ -13,16 +13,19 @@ from scaler.cli import common
 from scaler.problems import InputError
 
 PAPERS = ("A4", "A5", "letter")
+MOST_WAYS = 3
+"""Ways out that the report shows for one conflict, at most."""
 UNITS = ("mm", "cm", "m", "in", "ft", "thou")
 
 
-def _checked(model: Path) -> Any:
-    """A model's check as chosen, or its problems and exit status 2."""
+def _checked(model: Path, ways_out: bool = False) -> Any:
+    """A model's check as chosen, with ways out of what fails where asked for; or its problems and
+    exit status 2."""
     loaded = common.load(model)
     from scaler.checking.conflicts import check
 
     try:
-        return check(loaded)
+        return check(loaded, ways_out=MOST_WAYS * ways_out)
     except InputError as error:
         common.refuse(error)
 
@@ -108,7 +111,7 @@ def cards(
     PART.html     one part: sizes, stock, tools, readout, mates, room for readings
     """
     allowances = _allowances(kerf, facing, clean_up)
-    result = _checked(model)
+    result = _checked(model, ways_out=not no_report and not parts)
     from scaler.cards.cards import card_pages, make_cards
 
     try:
@@ -145,11 +148,12 @@ def cards(
     help="The page to write.",
 )
 @paper_option
+@click.option("--no-ways-out", is_flag=True, help="Do not look for ways out of what fails.")
 @click.option("--strict", is_flag=True, help="Exit status 1 also when something is doubtful.")
 @common.quiet_option
-def report(model: Path, out: Path, paper: str, strict: bool) -> None:
+def report(model: Path, out: Path, paper: str, no_ways_out: bool, strict: bool) -> None:
     """One page on the whole of MODEL: choices, departures, conflicts, pairs, sources, pictures."""
-    result = _checked(model)
+    result = _checked(model, ways_out=not no_ways_out)
     from scaler.cards.page_report import report_page, summary_line
 
     common.write(report_page(result, paper=paper), out)

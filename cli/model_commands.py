@@ -27,6 +27,10 @@ def heading(format_: str, model: Any) -> str:
     return f"# {text.replace(chr(10), chr(10) * 2)}\n" if format_ == "markdown" else f"{text}\n"
 
 
+MOST_WAYS = 3
+"""Ways out that check shows for one conflict, at most."""
+
+
 @click.command()
 @common.model_argument
 @click.option(
@@ -80,6 +84,7 @@ def reduce(
     "--side-by-side", is_flag=True, help="All three of them beside each other, at basic sizes."
 )
 @click.option("--as-drawn", is_flag=True, help="Leave readings of made sizes out.")
+@click.option("--ways-out", is_flag=True, help="Look for ways out of what fails as chosen.")
 @click.option("--strict", is_flag=True, help="Exit status 1 also when something is doubtful.")
 @common.quiet_option
 @click.option("--watch", is_flag=True, help="Check again whenever a file of the model is saved.")
@@ -90,6 +95,7 @@ def check(
     stage: str,
     side_by_side: bool,
     as_drawn: bool,
+    ways_out: bool,
     strict: bool,
     watch: bool,
     units: str | None,
@@ -99,7 +105,10 @@ def check(
     """Every pair and condition of MODEL, with its verdict, the cause, and each conflict in words."""
 
     def once() -> int:
-        return _check(model, stage, side_by_side, as_drawn, strict, units, format_, out)
+        return _check(model, stage, side_by_side, as_drawn, ways_out, strict, units, format_, out)
+
+    if ways_out and (stage != "chosen" or as_drawn or side_by_side):
+        common.stop("--ways-out goes with the sizes as chosen and made, and with nothing else")
 
     if watch:
         from scaler.cli.watching import watch_model
@@ -114,6 +123,7 @@ def _check(
     stage: str,
     side_by_side: bool,
     as_drawn: bool,
+    ways_out: bool,
     strict: bool,
     units: str | None,
     format_: str,
@@ -124,7 +134,7 @@ def _check(
     from scaler.checking.conflicts import check as check_model
 
     try:
-        result = check_model(loaded, stage, as_drawn=as_drawn)
+        result = check_model(loaded, stage, as_drawn=as_drawn, ways_out=MOST_WAYS * ways_out)
         others = (
             [check_model(loaded, other, as_drawn=as_drawn) for other in STAGES]
             if side_by_side

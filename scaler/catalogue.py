@@ -261,7 +261,7 @@ def _wanted(holder: object, key: str, kind: type, otherwise: Any = None) -> Any:
     """What a JSON object holds under a key. Raises TypeError where it is none of that kind."""
     found = holder.get(key, otherwise) if isinstance(holder, dict) else None
     if not isinstance(found, kind):
-        called = {str: "text", list: "a list in [ ]", dict: "an object in { }"}[kind]
+        called = {"str": "text", "list": "a list in [ ]"}.get(kind.__name__, "an object in { }")
         raise TypeError(f"'{key}' must be {called}")
     return found
 
@@ -274,7 +274,8 @@ def _usable(item: object) -> None:
     if not all(isinstance(method, str) for method in serves):
         raise ValueError(f"'serves' of table {name} must be a list of names")
     fields = []
-    for column in _wanted(_wanted(item, "schema", dict), "fields", list):
+    schema = _wanted(item, "schema", dict)
+    for column in _wanted(schema, "fields", list):
         fields.append(_wanted(column, "name", str))
         for key in ("unit", "description", "exact"):
             _wanted(column, key, str, "")
@@ -287,7 +288,7 @@ def _usable(item: object) -> None:
         raise ValueError(f"two columns of table {name} have one name")
     if "\0" in path or ".." in Path(path).parts or Path(path).is_absolute():
         raise ValueError(f"table {name} lies outside the folder")
-    for key in _wanted(item["schema"], "foreignKeys", list, []):
+    for key in _wanted(schema, "foreignKeys", list, []):
         named = _wanted(key, "fields", str), _wanted(_wanted(key, "reference", dict), "fields", str)
         _wanted(key["reference"], "resource", str)
         if named[0] not in fields or named[1] != "designation":

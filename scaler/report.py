@@ -214,7 +214,12 @@ def finding_dict(finding: Finding) -> dict[str, Any]:
 
 
 def conflict_dict(conflict: Conflict) -> dict[str, Any]:
-    """A conflict by the contract for scripts."""
+    """A conflict by the contract for scripts; ways out where they were asked for."""
+    ways: list[dict[str, Any]] = []
+    if conflict.ways_out:
+        from scaler.substitution.report import way_dict
+
+        ways = [way_dict(way) for way in conflict.ways_out]
     return {
         "members": [
             {"text": member.text, "file": member.place.file, "line": member.place.line}
@@ -222,7 +227,8 @@ def conflict_dict(conflict: Conflict) -> dict[str, Any]:
         ],
         "text": conflict.text,
         "path": list(conflict.path),
-        "ways_out": [],
+        "ways_out": ways,
+        "tried": conflict.tried or None,
     }
 
 

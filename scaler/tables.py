@@ -182,11 +182,15 @@ def workability_text(result: CheckResult, units: str) -> str:
 
 
 def conflicts_text(result: CheckResult) -> str:
-    """Each conflict in words, with its statements and their places."""
+    """Each conflict in words, with its statements and their places, and the ways out asked for."""
     blocks = []
     for conflict in result.conflicts:
         lines = [f"* {conflict.text}"]
         lines += [f"    {member.text} ({member.place})" for member in conflict.members]
+        if conflict.tried:
+            from scaler.substitution.text import ways_lines
+
+            lines += ways_lines(conflict.ways_out, f"tried: {conflict.tried}")
         blocks.append("\n".join(lines))
     return "\n".join(blocks)
 

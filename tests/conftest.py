@@ -23,3 +23,7 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("scaler")
+
+from smallest import every_conflict_is_smallest
+
+__all__ = ["every_conflict_is_smallest"]

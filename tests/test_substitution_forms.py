@@ -131,17 +131,63 @@ def test_curves_find_the_same_as_every_pair_of_steps(tmp_path: Path, keep: str, 
         assert result.cost == best
 
 
-def test_a_curve_too_rich_to_prove_is_the_best_found(tmp_path: Path) -> None:
-    """On a fine step there are too many candidates: the answer holds, with an honest gap."""
+def fine_pairs(low: int, high: int) -> list[Fraction]:
+    """Costs of all pairs of steps of 0.005 mm within reach whose root of squares lies between two
+    ends [0.00001 mm], in whole numbers."""
+    return sorted(
+        2 * Fraction(abs(x - 600) + abs(y - 825), 200)
+        for x in range(500, 701)  # 2.5 to 3.5 mm, and 3.625 to 4.625 mm
+        for y in range(725, 926)
+        if low**2 <= 500**2 * (x * x + y * y) <= high**2
+    )
+
+
+def test_a_curve_on_a_fine_step_is_proved(tmp_path: Path) -> None:
+    """40,000 pairs of steps and a window of two thousandths: the cheapest that holds, by going
+    through all of them; and a window that none of them meets is proved impossible, each of its
+    three members needed."""
     text = two("milled step 0.005 mm", "milled step 0.005 mm")
-    text += "[condition.c]\nkeep=\"'5.301 mm' <= sqrt(a.x^2 + a.y^2) <= '5.303 mm'\"\n"
+    text += "[condition.c]\nkeep=\"'LOW mm' <= sqrt(a.x^2 + a.y^2) <= 'TOP mm'\"\n"
     text += 'basis="basic size"\n'
-    result = substitute(model_of(tmp_path, text), prices=False)
-    assert result.status in ("optimal", "feasible")
+    wide = text.replace("LOW", "5.301").replace("TOP", "5.303")
+    result = substitute(model_of(tmp_path / "a", wide), prices=False)
+    assert result.status == "optimal" and result.cost == fine_pairs(530100, 530300)[0]
     assert not result.check.failures()
-    assert result.gap is not None and 0 <= result.gap <= 1
-    # the nearest point of a circle of 5.302 about the origin lies 0.2015 off in all
-    assert result.cost < Fraction(7, 10)
+    assert not fine_pairs(530149, 530153)
+    narrow = text.replace("LOW", "5.30149").replace("TOP", "5.30153")
+    shut = substitute(model_of(tmp_path / "b", narrow), prices=False)
+    assert shut.status == "impossible"
+    (conflict,) = shut.conflicts
+    assert conflict.reduced
+    assert set(conflict.keys) == {"condition c", "rule a.x", "rule a.y"}
+    assert conflict.ways_out
+    for way in conflict.ways_out:
+        assert way.model is not None
+        assert substitute(way.model, prices=False).status in ("optimal", "feasible")
+
+
+def test_curves_in_conflict_are_reduced_to_what_is_needed(tmp_path: Path) -> None:
+    """Two curves of which each can be met alone, among others that take no part. By hand: x is 3.5
+    and y 4.6 at the most, so that x·y of at least 16 leaves nothing but 3.5 × 4.6 = 16.1; there
+    the root of the squares is 5.78."""
+    text = two("milled step 0.1 mm", "milled step 0.1 mm")
+    text += '[part.b]\nservice="none"\nsize.z={full="40",kind="length",rule="milled step 0.1 mm"}\n'
+    text += "[condition.big]\nkeep=\"a.x * a.y / '1 mm' >= '16 mm'\"\nbasis=\"basic size\"\n"
+    text += '[condition.small]\nkeep="sqrt(a.x^2 + a.y^2) <= \'5.3 mm\'"\nbasis="basic size"\n'
+    text += "[condition.other]\nkeep=\"a.x * b.z / '1 mm' <= '20 mm'\"\nbasis=\"basic size\"\n"
+    text += '[condition.last]\nkeep="b.z - a.y <= \'2 mm\'"\nbasis="basic size"\n'
+    result = substitute(model_of(tmp_path, text), prices=False)
+    assert result.status == "impossible"
+    (conflict,) = result.conflicts
+    assert conflict.reduced
+    assert {"condition big", "condition small"} <= set(conflict.keys)
+    assert not {"condition other", "condition last", "rule b.z"} & set(conflict.keys)
+    assert conflict.ways_out
+    for way in conflict.ways_out:
+        assert way.model is not None
+        after = substitute(way.model, prices=False)
+        assert after.status in ("optimal", "feasible")
+        assert not after.check.failures()
 
 
 def test_a_last_cut_to_a_curve(tmp_path: Path) -> None:

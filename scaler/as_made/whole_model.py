@@ -68,9 +68,10 @@ class WholeModel:
         """Why nothing serves, and what serves where something is given up."""
         from scaler.substitution.conflicts import conflicts_of
 
-        conflicts = conflicts_of(task, clock, MOST)
+        conflicts, together = conflicts_of(task, clock, MOST)
         self.why_not = tuple(found.text for found in conflicts if found.reduced)
-        for way in dict.fromkeys(way for found in conflicts for way in found.ways_out):
+        ways = [way for found in (*conflicts, *together) for way in found.ways_out]
+        for way in dict.fromkeys(ways):
             if way.model is None or not set(way.kinds) <= KINDS:
                 continue
             again = _solved(way.model, clock)

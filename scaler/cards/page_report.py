@@ -129,15 +129,22 @@ def _ways_out(conflict: Conflict) -> str:
 
     rows = []
     for way in conflict_dict(conflict)["ways_out"]:
-        said = "; ".join(map(str, way.get("changes") or ()))
+        said = [esc("; ".join(map(str, way.get("changes") or ())))]
         for key, lead in (("gives_up", "gives up"), ("made_again", "to be made again")):
             if way.get(key):
-                said += f"; {lead}: {', '.join(map(str, way[key]))}"
+                said.append(esc(f"{lead}: {', '.join(map(str, way[key]))}"))
+        said += [f"write: <code>{esc(text)}</code>" for text in way.get("write") or () if text]
+        if way.get("conflicts_left"):
+            said.append(f"after this, conflicts that remain: {way['conflicts_left']}")
         if way.get("cost") is not None:
-            said += f"; departure of the whole model then {float(way['cost']):.3f}"
-        cautions = "".join(f"<br>{esc(caution)}" for caution in way.get("cautions") or ())
-        rows.append(f"<li>{esc(said)}{cautions}</li>")
-    return f"<p>Ways out, the best first:</p><ol>{''.join(rows)}</ol>" if rows else ""
+            said.append(f"departure of the whole model then {float(way['cost']):.3f}")
+        said += [esc(caution) for caution in way.get("cautions") or ()]
+        rows.append(f"<li>{'<br>'.join(said)}</li>")
+    if rows:
+        return f"<p>Ways out, the best first:</p><ol>{''.join(rows)}</ol>"
+    return (
+        f"<p>No way out among what was tried: {esc(conflict.tried)}.</p>" if conflict.tried else ""
+    )
 
 
 def _cautions(result: CheckResult) -> str:

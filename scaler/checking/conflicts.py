@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import pandas
 
     from scaler.checking.workability import Workability, WorkFinding
+    from scaler.substitution.records import WayOut
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +33,17 @@ class Member:
 
 @dataclass(frozen=True, slots=True)
 class Conflict:
-    """A pair or condition that fails: what takes part, in words, and the path from the choice."""
+    """A pair or condition that fails: what takes part, in words, and the path from the choice.
+
+    ``ways_out`` are there where they were asked for; ``tried`` says what was looked at for them.
+    """
 
     finding: Finding
     members: tuple[Member, ...]
     text: str
     path: tuple[str, ...]
+    ways_out: tuple[WayOut, ...] = ()
+    tried: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +59,8 @@ class CheckResult:
     verdicts: tuple[Verdict, ...] = field(repr=False)
     checker: Checker = field(repr=False)
     work: Workability | None = field(repr=False, default=None)
+    ways_out: int = field(repr=False, default=0)
+    """How many ways out to look for, for each conflict."""
 
     @cached_property
     def reduction(self) -> Reduction:
@@ -71,7 +79,12 @@ class CheckResult:
     def conflicts(self) -> tuple[Conflict, ...]:
         """The pairs and conditions that fail, each with what takes part, in words."""
         with collection.put_off():
-            return tuple(_conflict(self.checker, f) for f in self.findings if f.fails)
+            plain = tuple(_conflict(self.checker, f) for f in self.findings if f.fails)
+        if not plain or not self.ways_out:
+            return plain
+        from scaler.substitution.check_ways import with_ways
+
+        return with_ways(self, plain, self.ways_out)
 
     @property
     def workability(self) -> tuple[WorkFinding, ...]:
@@ -123,20 +136,28 @@ class CheckResult:
 
 
 def check(
-    model: Model, stage: Stage | str = Stage.CHOSEN, *, as_drawn: bool = False
+    model: Model,
+    stage: Stage | str = Stage.CHOSEN,
+    *,
+    as_drawn: bool = False,
+    ways_out: int = 0,
 ) -> CheckResult:
     """Every pair and condition of a model: verdict, cause, and the conflicts in words.
 
     Parameters: stage : exact, rounded (each size alone) or chosen; the first two are judged at
-        basic sizes, the last on each statement's basis; as_drawn : leave readings out.
+        basic sizes, the last on each statement's basis; as_drawn : leave readings out;
+        ways_out : how many ways out to look for, for each conflict as chosen (this needs the
+        solver; none by default).
     Returns: CheckResult.
     Raises: InputError where sizes are left open or statements contradict each other.
     """
     with collection.put_off():
-        return _check(Checker(model, Stage(stage), as_drawn=as_drawn))
+        checker = Checker(model, Stage(stage), as_drawn=as_drawn)
+        as_made = checker.stage is Stage.CHOSEN and not as_drawn
+        return _check(checker, ways_out if as_made else 0)
 
 
-def _check(checker: Checker) -> CheckResult:
+def _check(checker: Checker, ways_out: int) -> CheckResult:
     checker.exact  # noqa: B018 - what is wrong there is said now
     work: Workability | None = None
     if checker.stage is Stage.CHOSEN:
@@ -144,7 +165,7 @@ def _check(checker: Checker) -> CheckResult:
 
         work = workability(checker.model, checker=checker)
         work.verdicts  # noqa: B018 - judged now
-    return CheckResult(checker.model, checker.stage, checker.verdicts, checker, work)
+    return CheckResult(checker.model, checker.stage, checker.verdicts, checker, work, ways_out)
 
 
 def _conflict(checker: Checker, finding: Finding) -> Conflict:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from fractions import Fraction
 
 from scaler.expressions import EvaluationError, gradient, names
 from scaler.settling.solve import middle
+from scaler.substitution.boxes import Search, Verify
 from scaler.substitution.forms import Curve, Row
 from scaler.substitution.options import ZERO
 from scaler.substitution.outcome import Outcome, Picks
@@ -14,13 +14,8 @@ from scaler.substitution.parts import Component
 from scaler.substitution.solver import Clock, Solver
 from scaler.substitution.solving import by_solver
 
-Verify = Callable[[Component, Picks], list[str]]
-"""The statements that do not hold with these picks, by the exact check."""
-ROUNDS = 60
-"""How many candidates are verified, at most, where the rows of a component do not say all."""
 LINES = 14
 """How many points lines are laid through curves at."""
-NONE_HELD = "none of {} candidates held when checked exactly"
 
 
 def verified(
@@ -32,11 +27,11 @@ def verified(
     levels: bool,
     verify: Verify | None,
 ) -> Outcome:
-    """Candidates checked exactly one by one, the cheapest first; those that fail are cut off.
+    """The best choice whose exact check confirms it.
 
     Where there are curves, lines through them at points tried in turn find a first choice quickly.
-    Then all that is cheaper by the rows alone is looked at: when nothing of it holds, the choice is
-    proved best; where that takes too many candidates it is the best found.
+    Then all that might be cheaper is looked at, box by box: when nothing of it holds, the choice is
+    proved best; where that takes too many boxes it is the best found.
     """
     assert verify is not None
     first = by_solver(component, component.rows, solver, clock, used, slack, levels)
@@ -44,33 +39,20 @@ def verified(
         return first
     if not verify(component, first.picks):
         return first
-    bars = [first.picks]
-    best = by_lines(component, solver, clock, used, verify, bars) if component.curves else None
-    bound, tried = first.bound, 1
-    while tried < ROUNDS and not clock.over:
-        tried += 1
-        candidate = by_solver(component, component.rows, solver, clock, used, ZERO, False, bars)
-        if candidate.status == "unknown":
-            break
-        if candidate.status == "impossible" or (best and candidate.bound >= best.cost):
-            if best is not None:
-                best.status, best.bound = "optimal", best.cost
-                return best
-            if candidate.status == "impossible":
-                note = NONE_HELD.format(tried)
-                return Outcome("impossible", {}, ZERO, bound, "solver", notes=[note])
-        bound = max(bound, candidate.bound)
-        if not verify(component, candidate.picks):
-            if candidate.status == "optimal" and (best is None or candidate.cost <= best.cost):
-                return candidate
-            if best is None or candidate.cost < best.cost:
-                best = candidate
-        bars.append(candidate.picks)
-    if best is None:
-        return Outcome("unknown", {}, ZERO, bound, "solver", notes=[NONE_HELD.format(tried)])
-    best.status, best.bound = "feasible", min(bound, best.cost)
-    best.notes.append("best found: not all that might cost less was looked at")
-    return best
+    search = Search(component, solver, clock, used, verify)
+    if component.curves:
+        search.best = by_lines(component, solver, clock, used, verify)
+    found = search.run()
+    found.bound = max(found.bound, min(first.bound, found.cost)) if found.picks else first.bound
+    if found.status == "impossible":
+        found.notes.append(f"nothing holds when checked exactly: {search.looked} boxes looked at")
+    elif found.status != "optimal":
+        found.notes.append(
+            "best found: not all that might cost less was looked at"
+            if found.picks
+            else f"nothing that holds was found in {search.looked} boxes, and not all was looked at"
+        )
+    return found
 
 
 def by_lines(
@@ -79,13 +61,11 @@ def by_lines(
     clock: Clock,
     used: set[str],
     verify: Verify,
-    bars: list[Picks],
 ) -> Outcome | None:
-    """A choice that holds, found by lines through the curves; candidates that fail are added to
-    ``bars``. None where none was found."""
+    """A choice that holds, found by lines through the curves; None where none was found."""
     best: Outcome | None = None
     point: Picks | None = None
-    own = list(bars)
+    own: list[Picks] = []
     for _ in range(LINES):
         if clock.over:
             break
@@ -99,9 +79,7 @@ def by_lines(
             continue
         point = candidate.picks
         own.append(candidate.picks)
-        if verify(component, candidate.picks):
-            bars.append(candidate.picks)
-        else:
+        if not verify(component, candidate.picks):
             best = candidate
     return best
 

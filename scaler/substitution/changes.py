@@ -2,26 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from scaler.expressions import Length, Node, Number, names
+from scaler import catalogue
+from scaler.expressions import EvaluationError, Length, Node, Number, names
+from scaler.reading import options
 from scaler.reading.grammar import parse_method
 from scaler.records import (
     Basis,
     BasisKind,
+    Bounds,
     Condition,
     Fit,
+    Method,
     Model,
+    Option,
+    Pair,
     ShopRow,
+    Size,
     State,
 )
 from scaler.report import window_text
 from scaler.settling.rows import Candidate, method_row
-from scaler.settling.settle import Settlement
+from scaler.settling.settle import Settlement, without_copies
+from scaler.settling.solve import middle, value_of
 from scaler.substitution.compiled import Compiled, key_of
+from scaler.substitution.options import finishing
 
+FINE = "step 0.005 mm"
+"""How finely a size is cut that is cut to suit others."""
 ROUND = Fraction(1, 200)
 """Fits are loosened by multiples of this [mm]."""
 ROUND_REACH = Fraction(1, 20)
@@ -30,14 +41,25 @@ ROUND_REACH = Fraction(1, 20)
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One change: what kind, what requirement it gives up, in words, and the edit itself."""
+    """One change: what kind, what requirement it gives up, in words, and the edit itself.
+
+    ``lost`` names made sizes that are made again, ``price`` is what an option costs, ``write`` says
+    what to write into the model for it, ``key`` is the statement that is loosened or kept on
+    another basis, ``needs`` the window that is needed. ``otherwise`` holds changes to try in its
+    place where it does not do.
+    """
 
     kind: str
     about: tuple[str, ...]
     text: str
     gives_up: str
     edit: Callable[[Model], Model]
-    lost: str = ""
+    lost: tuple[str, ...] = ()
+    price: Fraction = Fraction(0)
+    write: str = ""
+    key: str = ""
+    needs: Bounds = (None, None)
+    otherwise: tuple[Change, ...] = ()
 
 
 def widen_reach(model: Model, name: str, away: Fraction) -> Change:
@@ -55,6 +77,7 @@ def widen_reach(model: Model, name: str, away: Fraction) -> Change:
         f"let {name} depart up to {float(reach):g} mm from scale",
         f"the reach of {name} ({size.place})",
         edit,
+        write=f'reach = "{float(reach):g} mm" for {name} ({size.place})',
     )
 
 
@@ -73,6 +96,7 @@ def recut(model: Model, name: str, text: str) -> Change:
         f"cut {name} to suit: {text}, besides {rule}",
         f"the rule of {name} ({size.place})",
         edit,
+        write=f'"{text}" last in the rule of {name} ({size.place})',
     )
 
 
@@ -109,7 +133,171 @@ def remake(model: Model, name: str) -> Change:
         f"make {size.part} again with {name} to suit",
         "",
         edit,
-        lost=name,
+        lost=(name,),
+    )
+
+
+def use_option(model: Model, option: Option, value: Fraction, stock: str = "") -> Change:
+    """An option put in: with a thickness [mm], or the sizes that it gives."""
+    named = f"{option.id} ({option.title})" if option.title else option.id
+    lost: tuple[str, ...] = ()
+    if option.rule:
+        thick = f"{options.length_text(value)}" + (f", {stock}" if stock else "")
+        often = f"{option.count} of " if option.count != 1 else ""
+        text = f"use the option {named}: {often}{thick}, on {option.thickens}"
+        about: tuple[str, ...] = (option.thickens,)
+        write = f'use = "{options.length_text(value)}"'
+    else:
+        said = ", ".join(f"{n} {options.length_text(v)}" for n, v in option.gives.items())
+        text = f"use the option {named}: {said}"
+        about = tuple(option.gives)
+        lost = tuple(name for name in about if is_made(model, name))
+        write = "use = true"
+
+    def edit(old: Model) -> Model:
+        used = replace(old, options={**old.options, option.id: replace(option, use=value)})
+        return options.put_in(used, option, options.thickness_of(old, option, value))
+
+    return Change(
+        "option",
+        about,
+        f"{text} (price {float(option.price):g})",
+        "",
+        edit,
+        lost,
+        option.price,
+        f"{write} under [option.{option.id}] ({option.place})",
+    )
+
+
+def is_made(model: Model, name: str) -> bool:
+    """Whether a size is made and could be made again; one locked or bought is not."""
+    size = model.sizes[name]
+    made = (name, "") in model.readings or size.made is not None or size.state is State.MADE
+    closed = size.lock is not None or size.state in (State.LOCKED, State.BOUGHT, State.SCRAPPED)
+    return made and not closed
+
+
+def catalogue_of(model: Model, name: str, method: Method) -> Change:
+    """A size taken from another catalogue than its rule names."""
+    size = model.sizes[name]
+
+    def edit(old: Model) -> Model:
+        return with_size(old, name, rule=(*old.sizes[name].rule, method))
+
+    rule = "; ".join(m.text for m in size.rule)
+    return Change(
+        "catalogue",
+        (name,),
+        f"take {name} from another catalogue: {method.name}, besides {rule}",
+        f"the rule of {name} ({size.place})",
+        edit,
+        write=f'"{method.name}" last in the rule of {name} ({size.place})',
+    )
+
+
+def other_catalogues(size: Size) -> list[Method]:
+    """Methods that take a size of this kind from another catalogue than its rule names: of the same
+    section (its diameter, thickness …), or another series of threads."""
+    mine = [row for m in size.rule if (row := method_row(m.name)) is not None and row.tables]
+    found: dict[str, Method] = {}
+    for entry in catalogue.table("methods").rows:
+        row = method_row(entry.text("designation"))
+        if row is None or not row.tables or size.kind.value not in row.kinds:
+            continue
+        for own in mine:
+            alike = row.column == own.column and (
+                row.column != "across_flats" or bool(set(row.tables) & set(own.tables))
+            )
+            if (
+                alike
+                and row.name != own.name
+                and (row.column == "major") == (own.column == "major")
+            ):
+                found.setdefault(row.name, parse_method(row.name, size.place))
+    named = {m.name for m in size.rule}
+    return [method for name, method in found.items() if name not in named]
+
+
+def looser_classes(model: Model, compiled: Compiled, change: Change) -> list[Change]:
+    """Named fits that a loosened one may be written as: of the set that it is in, or the preferred
+    fits of ISO 286, those whose windows reach at least as far, the nearest first."""
+    what, _, identity = change.key.partition(" ")
+    identity = identity.partition("@")[0]
+    pair = model.pairs.get(identity)
+    if what != "pair" or pair is None or not (pair.fit.iso or pair.fit.trade):
+        return []
+    statement = compiled.statements[change.key]
+    at = compiled.exact.values
+    try:
+        size = abs(middle(value_of(without_copies(pair.outer, at), at, model.ratio)))
+    except (EvaluationError, KeyError):
+        return []
+    found = []
+    for name, low, high in named_fits(pair.fit, size):
+        lower, upper = change.needs
+        lower_moved = lower is not None and lower < (statement.lower or lower)
+        upper_moved = upper is not None and upper > (statement.upper or upper)
+        if name == pair.fit.text or (lower is not None and lower_moved and low > lower):
+            continue
+        if upper is not None and upper_moved and high < upper:
+            continue
+        off = abs(low - (low if lower is None else lower))
+        off += abs(high - (high if upper is None else upper))
+        found.append((off, name, (low, high)))
+    found.sort(key=lambda item: item[:2])
+    return [class_change(pair, change, name, window) for _, name, window in found[:2]]
+
+
+def named_fits(fit: Fit, size: Fraction) -> list[tuple[str, Fraction, Fraction]]:
+    """Names and windows of the fits beside one, at a diameter [mm]."""
+    if fit.iso:
+        from scaler.trade import iso286
+
+        try:
+            near = iso286.nearest_fits(None, None, size, 99)
+        except iso286.Iso286Error:
+            return []
+        return [
+            (
+                one.limits.designation,
+                one.limits.clearance_min_um / Fraction(1000),
+                one.limits.clearance_max_um / Fraction(1000),
+            )
+            for one in near
+        ]
+    from scaler.trade.trade_fits import UnknownFit, find_trade_fit, fit_names
+
+    found = []
+    try:
+        own = find_trade_fit(fit.trade, size, fit.trade_set or None)
+    except UnknownFit:
+        return []
+    for name in fit_names(own.set):
+        try:
+            one = find_trade_fit(name, size, own.set)
+        except UnknownFit:
+            continue
+        found.append((one.name, one.clearance_min_mm, one.clearance_max_mm))
+    return found
+
+
+def class_change(
+    pair: Pair, change: Change, name: str, window: tuple[Fraction, Fraction]
+) -> Change:
+    """A pair let be of another named fit."""
+
+    def edit(old: Model) -> Model:
+        mine = old.pairs[pair.id]
+        iso = name if pair.fit.iso else ""
+        fit = replace(mine.fit, text=name, iso=iso, trade="" if iso else name)
+        return replace(old, pairs={**old.pairs, pair.id: replace(mine, fit=fit)})
+
+    return replace(
+        change,
+        text=f"let pair {pair.id} be {name} ({window_text(window)} mm) instead of {pair.fit.text}",
+        edit=edit,
+        write=f'fit = "{name}" under [pair.{pair.id}] ({pair.place})',
     )
 
 
@@ -118,6 +306,10 @@ def loosen(model: Model, compiled: Compiled, key: str, low: Fraction, high: Frac
     statement = compiled.statements[key]
     what, _, identity = key.partition(" ")
     identity = identity.partition("@")[0]
+    needs = (
+        None if statement.lower is None else statement.lower - low,
+        None if statement.upper is None else statement.upper + high,
+    )
     low = -(-low // ROUND) * ROUND
     high = -(-high // ROUND) * ROUND
     lower = None if statement.lower is None else statement.lower - low
@@ -142,7 +334,25 @@ def loosen(model: Model, compiled: Compiled, key: str, low: Fraction, high: Frac
         f"let {what} {identity} be {after}{unit} instead of {before}{unit}",
         f"{what} {identity} as wanted ({statement.place})",
         edit,
+        key=key,
+        needs=needs,
+        write=f'fit = "{window_said((lower, upper))}" under [pair.{identity}] ({statement.place})'
+        if what == "pair"
+        else "",
     )
+
+
+def window_said(window: Bounds) -> str:
+    """A window of clearance as a model file says it."""
+    lower, upper = (None if end is None else length_said(end) for end in window)
+    if lower is None or upper is None:
+        return f"at most {upper}" if lower is None else f"at least {lower}"
+    return f"{lower} to {upper}"
+
+
+def length_said(value: Fraction) -> str:
+    """A length that may carry a sign, as a model file says it."""
+    return f"{'-' if value < 0 else ''}{options.length_text(abs(value))}"
 
 
 def bound_node(item: Condition, value: Fraction | None) -> Node | None:
@@ -152,7 +362,7 @@ def bound_node(item: Condition, value: Fraction | None) -> Node | None:
     return Length(value) if item.dimension == "length" else Number(value)
 
 
-def rebase(model: Model, compiled: Compiled, key: str, basis: Basis) -> Change:
+def rebase(compiled: Compiled, key: str, basis: Basis) -> Change:
     """A pair or condition kept on another basis."""
     statement = compiled.statements[key]
     what, _, identity = key.partition(" ")
@@ -176,6 +386,8 @@ def rebase(model: Model, compiled: Compiled, key: str, basis: Basis) -> Change:
         text,
         f"the basis '{statement.basis}' of {what} {identity} ({statement.place})",
         edit,
+        write=f'basis = "{basis}" under [{what}.{identity}] ({statement.place})',
+        key=key,
     )
 
 
@@ -207,20 +419,43 @@ def outside_rows(
     return found
 
 
-def last_cut_basis(model: Model, compiled: Compiled, key: str) -> Basis | None:
-    """A basis by which one open size that is cut is cut last for a statement; None where none is
-    free to be. A size that is already cut last for another statement, or to which others are cut,
-    is left alone, so that no ring can come about."""
+def other_bases(model: Model, compiled: Compiled, key: str, not_cut: Container[str]) -> Change:
+    """A statement kept by a last cut: of an open size that is cut, else of one that would be cut to
+    suit; else, as after either where it does not do, at basic sizes only. A size that is cut last
+    for another statement, or to which others are cut, is left alone, so that no ring comes about.
+    """
     statement = compiled.statements[key]
-    lasts: set[str] = set()
-    for other in compiled.statements.values():
-        if other.basis.kind is BasisKind.LAST_CUT and key_of(other) != key:
-            lasts |= {n.partition("@")[0] for n in names(other.node)}
-    for name in names(statement.node):
-        variable = compiled.variables.get(name)
-        if variable is None or variable.fixed or variable.stepped or variable.solved:
-            continue
-        if name in lasts or not any(m.way == "cut" for m in variable.size.rule):
-            continue
-        return Basis(BasisKind.LAST_CUT, name)
-    return None
+    found: list[Change] = []
+    if statement.basis.kind is BasisKind.BOTH_LIMITS:
+        lasts: set[str] = set()
+        for other in compiled.statements.values():
+            if other.basis.kind is BasisKind.LAST_CUT and key_of(other) != key:
+                lasts |= {n.partition("@")[0] for n in names(other.node)}
+        cut, uncut = [], []
+        for name in names(statement.node):
+            variable = compiled.variables.get(name)
+            if variable is None or variable.fixed or variable.stepped or variable.solved:
+                continue
+            if name in lasts or name in not_cut or name not in model.sizes:
+                continue
+            if any(m.way == "cut" for m in variable.size.rule):
+                cut.append(rebase(compiled, key, Basis(BasisKind.LAST_CUT, name)))
+            elif (process := finishing(variable.size.kind)) and not variable.size.standard:
+                uncut.append(cut_last(model, compiled, key, name, f"{process} {FINE}"))
+        found = [*cut, *uncut]
+    found.append(rebase(compiled, key, Basis(BasisKind.BASIC_SIZE)))
+    return replace(found[0], otherwise=tuple(found[1:]))
+
+
+def cut_last(model: Model, compiled: Compiled, key: str, name: str, text: str) -> Change:
+    """A statement kept by the last cut of a size that its rule does not cut."""
+    one = recut(model, name, text)
+    other = rebase(compiled, key, Basis(BasisKind.LAST_CUT, name))
+    what, _, identity = key.partition(" ")
+    return replace(
+        other,
+        text=f"cut {name} to suit ({text}), last, to the measured others, for {what} {identity}",
+        gives_up=f"{other.gives_up}, and {one.gives_up}",
+        edit=lambda old: other.edit(one.edit(old)),
+        write=f"{one.write}; {other.write}",
+    )

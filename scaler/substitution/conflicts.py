@@ -10,8 +10,8 @@ problems, AAAI 2004 (from memory).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -23,20 +23,21 @@ from scaler.report import window_text
 from scaler.settling.row_links import row_link
 from scaler.settling.rows import Rows
 from scaler.settling.settle import Settlement, reach_of
+from scaler.substitution.boxes import Search
+from scaler.substitution.candidates import by_lines
 from scaler.substitution.compile import compile_model
 from scaler.substitution.compiled import Compiled, linked_sizes
 from scaler.substitution.elastic_rows import forbidden, lifted
-from scaler.substitution.parts import Component, components, filter_single
+from scaler.substitution.outcome import Picks
+from scaler.substitution.parts import Component, amount, components, filter_single
 from scaler.substitution.programme import Programme
-from scaler.substitution.records import SubstitutionConflict, WayOut
+from scaler.substitution.records import SubstitutionConflict, Together, WayOut
 from scaler.substitution.solver import Clock, Solver
-from scaler.substitution.verify import part_of
+from scaler.substitution.verify import failing, loosened, part_of
 
 if TYPE_CHECKING:
     from scaler.substitution.task import Task
 
-FEW = 60
-"""Components of up to so many statements are searched from every one of them."""
 MOST = 5
 """Conflicts of one component that are told apart, at most."""
 
@@ -47,7 +48,12 @@ class OutOfTime(Exception):
 
 @dataclass
 class Oracle:
-    """Whether a set of statements of one piece of a model can all hold together."""
+    """Whether a set of statements of one piece of a model can all hold together.
+
+    What the rows of a programme do not say (curves, named fits of several sizes) is put to the
+    exact check, box by box. ``asked`` counts the sets that were looked into, ``unsure`` tells
+    whether one of them was taken as possible because nothing was proved of it.
+    """
 
     piece: Model
     exact: Settlement
@@ -55,6 +61,8 @@ class Oracle:
     solver: Callable[[], Solver]
     clock: Clock
     known: dict[frozenset[str], bool] = field(default_factory=dict)
+    asked: int = 0
+    unsure: bool = False
 
     def holds(self, kept: Sequence[str]) -> bool:
         """True where some choice satisfies all that is kept. Raises OutOfTime."""
@@ -67,6 +75,7 @@ class Oracle:
     def ask(self, kept: frozenset[str]) -> bool:
         if kept & self.empty:
             return False
+        self.asked += 1
         keys = [i for i in self.items if i in kept and i.startswith(("pair ", "condition "))]
         defined = [i.partition(" ")[2] for i in self.items if i.startswith("definition ")]
         named = [name for name in defined if f"definition {name}" in kept]
@@ -83,14 +92,16 @@ class Oracle:
                 dropped.add(item)
             elif name in piece.sizes:
                 loose.add(name)
+        loose |= {name for name, key in self.exact.solved_by.items() if key in dropped}
         compiled = compile_model(
             piece,
             self.exact,
-            loose=frozenset(loose),
+            loose=frozenset(loose & set(piece.sizes)),
             dropped=frozenset(dropped),
             keep_reach=True,
         )
-        return all(self.possible(part) for part in components(compiled))
+        checked = loosened(piece, loose)
+        return all(self.possible(part, checked) for part in components(compiled))
 
     @cached_property
     def empty(self) -> frozenset[str]:
@@ -123,22 +134,43 @@ class Oracle:
             keys,
         )
 
-    def possible(self, part: Component) -> bool:
-        """Whether the rows of a component leave any choice. Raises OutOfTime."""
+    def possible(self, part: Component, checked: Model) -> bool:
+        """Whether a component leaves any choice. Raises OutOfTime.
+
+        Parameters: checked : the model that the exact check looks at.
+        """
         if not filter_single(part):
             return False
-        if not part.names or (not part.rows and not part.links):
+        if not part.names or (not part.rows and not part.links and not part.curves):
             return True
-        programme = Programme(part)
-        programme.cost = [0.0] * len(programme.cost)
         if self.clock.over:
             raise OutOfTime
         solver = self.solver()
+        if not part.exact:
+            return self.by_boxes(part, checked, solver)
+        programme = Programme(part)
+        programme.cost = [0.0] * len(programme.cost)
         solver.load(programme)
         answer = solver.run(self.clock.left)
         if answer.status == "limit" and answer.values is None:
             raise OutOfTime
         return answer.status != "infeasible"
+
+    def by_boxes(self, part: Component, checked: Model, solver: Solver) -> bool:
+        """The same where the rows of a component do not say all."""
+
+        def verify(component: Component, picks: Picks) -> list[str]:
+            return failing(component, picks, checked)
+
+        best = by_lines(part, solver, self.clock, set(), verify) if part.curves else None
+        if best is None:
+            search = Search(part, solver, self.clock, set(), verify, first_only=True)
+            best = search.run()
+        if best.status == "unknown":
+            if self.clock.over:
+                raise OutOfTime
+            self.unsure = True
+        return best.status != "impossible"
 
 
 def statements_of(compiled: Compiled, piece: Model) -> list[str]:
@@ -194,29 +226,57 @@ def smallest(oracle: Oracle, items: Sequence[str]) -> list[str]:
     return thin([], False, list(items))
 
 
-def least(oracle: Oracle, items: Sequence[str], compiled: Compiled) -> list[str]:
-    """The smallest of the conflicts that single statements, or several orders, lead to.
+def members_of(oracle: Oracle, items: Sequence[str], compiled: Compiled) -> list[str]:
+    """A smallest conflict among items that cannot all hold; one about a single statement where
+    there is one that nothing can meet. Raises OutOfTime.
 
-    Raises OutOfTime.
+    A conflict of k among n items takes at most about 2k·log₂(n/k) + 2k questions.
     """
-    found: list[list[str]] = []
     present = set(items)
-    keys = [key for key in items if key in compiled.statements]
     if oracle.empty & present:
         return [next(item for item in items if item in oracle.empty)]
-    for key in keys if len(keys) <= FEW else ():
-        about = sizes_behind(compiled, key)
-        near = [i for i in items if i == key or (i.partition(" ")[2] in about and i not in keys)]
-        if not oracle.holds(near):
-            found.append(smallest(oracle, near))
-            if len(found[-1]) <= 2:
-                break
-    if not found:
-        found.append(smallest(oracle, items))
-        if len(keys) <= FEW:
-            found.append(smallest(oracle, [*reversed(items)]))
-    best = min(found, key=len)
+    around: list[list[str]] = []
+    for key in hopeless(compiled):
+        if key in present:
+            about = sizes_behind(compiled, key)
+            near = [
+                item
+                for item in items
+                if item == key
+                or (item.partition(" ")[2] in about and item not in compiled.statements)
+            ]
+            around.append(near)
+    near = min(around, key=len, default=list(items))
+    if len(near) < len(items) and oracle.holds(near):
+        near = list(items)
+    best = smallest(oracle, near)
     return [item for item in items if item in best]
+
+
+def hopeless(compiled: Compiled) -> list[str]:
+    """Statements of which some row holds at no size that its sizes may have, each looked at by
+    itself: no programme is needed to see that."""
+    found: dict[str, None] = {}
+    for row in compiled.rows:
+        if row.when or row.statement not in compiled.statements or row.statement in found:
+            continue
+        least = most = row.constant
+        for name, part in row.parts.items():
+            ends = [
+                first + slope * k
+                for branch in compiled.variables[name].branches
+                for first, slope in (amount(compiled, name, part, branch, row.side),)
+                for k in (branch.low, branch.high)
+            ]
+            if not ends:
+                break
+            least, most = least + min(ends), most + max(ends)
+        else:
+            if (row.lower is not None and most < row.lower) or (
+                row.upper is not None and least > row.upper
+            ):
+                found[row.statement] = None
+    return list(found)
 
 
 def sizes_behind(compiled: Compiled, key: str) -> set[str]:
@@ -234,18 +294,128 @@ def sizes_behind(compiled: Compiled, key: str) -> set[str]:
     return seen
 
 
-def conflicts_of(task: Task, clock: Clock, ways_out: int) -> tuple[SubstitutionConflict, ...]:
-    """The conflicts of every component without a choice, each with its ways out."""
-    found: list[SubstitutionConflict] = []
-    for part, outcome in zip(task.parts, task.outcomes, strict=True):
-        if outcome.status == "impossible":
-            found += conflicts_in(task, part, clock, ways_out)
-    return tuple(found)
+@dataclass
+class Broken:
+    """A component without a choice: its piece of the model and the conflicts in it.
+
+    ``sets`` holds the keys of each conflict, and whether each of them is shown to be needed.
+    """
+
+    part: Component
+    piece: Model
+    compiled: Compiled
+    sets: list[tuple[list[str], bool]]
+
+    def aside(self, number: int) -> tuple[frozenset[str], frozenset[str]]:
+        """What to set aside for one conflict to be the only one: statements that the others rest
+        on, and sizes where these rest on none."""
+        mine = set(self.sets[number][0])
+        dropped: set[str] = set()
+        loose: set[str] = set()
+        for other, (members, _) in enumerate(self.sets):
+            if other == number:
+                continue
+            stated = keys_of(members, self.compiled)
+            dropped |= set(stated) - mine
+            if not stated:
+                loose |= {key.partition(" ")[2] for key in members if key not in mine}
+        return frozenset(dropped), frozenset(loose)
+
+    def all_aside(self) -> tuple[frozenset[str], frozenset[str]]:
+        """What to set aside for none of its conflicts to be there."""
+        keys = {key for members, _ in self.sets for key in members}
+        bare = [members for members, _ in self.sets if not keys_of(members, self.compiled)]
+        loose = {key.partition(" ")[2] for members in bare for key in members}
+        return frozenset(keys & set(self.compiled.statements)), frozenset(loose)
 
 
-def conflicts_in(
-    task: Task, part: Component, clock: Clock, ways_out: int
-) -> list[SubstitutionConflict]:
+def keys_of(members: Iterable[str], compiled: Compiled) -> list[str]:
+    """The pairs and conditions among the members of a conflict."""
+    return [key for key in members if key in compiled.statements]
+
+
+def conflicts_of(
+    task: Task, clock: Clock, ways_out: int
+) -> tuple[tuple[SubstitutionConflict, ...], tuple[Together, ...]]:
+    """The conflicts of every component without a choice, each with its own ways out; and for
+    components with several, the ways out of all of them at once."""
+    broken = [
+        broken_part(task, part, clock)
+        for part, outcome in zip(task.parts, task.outcomes, strict=True)
+        if outcome.status == "impossible"
+    ]
+    count = sum(len(item.sets) for item in broken)
+    searches = count + sum(1 for item in broken if len(item.sets) > 1)
+    conflicts: list[SubstitutionConflict] = []
+    together: list[Together] = []
+    for item in broken:
+        first = len(conflicts) + 1
+        for number, (keys, reduced) in enumerate(item.sets):
+            said = tuple(member_of(task.model, item.compiled, key) for key in keys)
+            ways: tuple[WayOut, ...] = ()
+            tried = ""
+            if ways_out:
+                allowed = Clock(clock.left / max(1, searches))
+                ways, tried = own_ways(task, broken, item, number, allowed, ways_out)
+                searches -= 1
+            conflicts.append(
+                SubstitutionConflict(said, tuple(keys), words(said, reduced), ways, tried, reduced)
+            )
+        if ways_out and len(item.sets) > 1:
+            allowed = Clock(clock.left / max(1, searches))
+            every, tried = own_ways(task, broken, item, None, allowed, ways_out)
+            together.append(Together(tuple(range(first, len(conflicts) + 1)), every, tried))
+            searches -= 1
+    return tuple(conflicts), tuple(together)
+
+
+def own_ways(
+    task: Task, broken: Sequence[Broken], own: Broken, number: int | None, clock: Clock, most: int
+) -> tuple[tuple[WayOut, ...], str]:
+    """The ways out of one conflict of a component, the others set aside (None: of all of them at
+    once); each with how many conflicts are left after it."""
+    from scaler.substitution.ways import Ways, edited
+
+    others = [item for item in broken if item is not own]
+    aside = [item.all_aside() for item in others]
+    dropped, loose = own.aside(number) if number is not None else (frozenset(), frozenset())
+    ways, tried = Ways(
+        task,
+        own.part,
+        own.piece,
+        clock,
+        most,
+        dropped,
+        loose,
+        frozenset().union(*(keys for keys, _ in aside)),
+        frozenset().union(*(names for _, names in aside)),
+    ).run()
+    found = []
+    for way in ways:
+        left = sum(len(item.sets) for item in others)
+        if dropped or loose:
+            left += conflicts_left(task, edited(own.piece, way.edits), way, clock)
+        found.append(replace(way, left=left))
+    return tuple(found), tried
+
+
+def conflicts_left(task: Task, piece: Model, way: WayOut, clock: Clock) -> int:
+    """How many conflicts a piece has with a way out taken."""
+    from scaler.substitution.task import Task as FreshTask
+
+    exact = None if "option" in way.kinds else task.exact
+    allowed = Clock(max(0.5, clock.left))
+    fresh = FreshTask(piece, allowed, levels=False, exact=exact)
+    fresh.kept_solver = task.solver()
+    fresh.solve()
+    return sum(
+        len(broken_part(fresh, part, allowed).sets)
+        for part, outcome in zip(fresh.parts, fresh.outcomes, strict=True)
+        if outcome.status == "impossible"
+    )
+
+
+def broken_part(task: Task, part: Component, clock: Clock) -> Broken:
     """The conflicts of one component, each about other pairs and conditions."""
     sizes = [*part.names, *fixed_names(part)]
     piece = part_of(task.model, task.exact, sizes, part.keys)
@@ -256,29 +426,19 @@ def conflicts_in(
     left = list(items)
     try:
         while len(sets) < MOST and not oracle.holds(left):
-            members = least(oracle, left, fresh)
+            oracle.unsure = False
+            members = members_of(oracle, left, fresh)
             if not members:
                 break
-            sets.append((members, True))
-            wanted = [item for item in members if item in fresh.statements] or members
+            sets.append((members, not oracle.unsure))
+            wanted = keys_of(members, fresh) or members
             left = [item for item in left if item not in wanted]
     except OutOfTime:
         if not sets:
             sets.append((left, False))
     if not sets:
         sets.append(([*items], False))
-    tried = ""
-    ways: tuple[WayOut, ...] = ()
-    if ways_out:
-        from scaler.substitution.ways import ways_out_of
-
-        ways, tried = ways_out_of(task, part, piece, clock, ways_out)
-    result = []
-    for keys, reduced in sets:
-        said = tuple(member_of(task.model, fresh, key) for key in keys)
-        text = words(said, reduced)
-        result.append(SubstitutionConflict(said, tuple(keys), text, ways, tried, reduced))
-    return result
+    return Broken(part, piece, fresh, sets)
 
 
 def fixed_names(part: Component) -> list[str]:

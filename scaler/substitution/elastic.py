@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from scaler.reading.grammar import parse_method
-from scaler.records import Basis, BasisKind, Model, State
-from scaler.settling.settle import Settlement, reach_of
+from scaler.expressions import EvaluationError, enclose, names
+from scaler.expressions.intervals import Interval
+from scaler.reading.grammar import parse_limits, parse_method
+from scaler.reading.options import given, put_in, size_of, thicknesses
+from scaler.records import Model, Option
+from scaler.settling.settle import Settlement, reach_of, refused_parts
 from scaler.substitution.changes import (
+    FINE,
     Change,
     buy,
-    last_cut_basis,
+    catalogue_of,
+    is_made,
     loosen,
+    other_bases,
+    other_catalogues,
     outside_rows,
-    rebase,
     recut,
     remake,
+    use_option,
     widen_reach,
 )
 from scaler.substitution.compile import compile_model
@@ -28,62 +35,173 @@ from scaler.substitution.elastic_rows import (
     lifter,
     together,
 )
-from scaler.substitution.options import ZERO, Branch, Options, Window, cuts, finishing
+from scaler.substitution.forms import Row
+from scaler.substitution.options import (
+    ZERO,
+    Branch,
+    Options,
+    Window,
+    cuts,
+    deviations,
+    finishing,
+)
 from scaler.substitution.outcome import Picks
 from scaler.substitution.programme import Programme
 
-FINE = "step 0.005 mm"
 Maker = Callable[[Programme, list[float], Picks], Change]
 
 
 @dataclass
 class Elastic:
-    """The piece of the model with everything that might be given up behind a yes-or-no."""
+    """The piece of the model with everything that might be given up behind a yes-or-no.
+
+    ``together`` holds, for an option that gives several sizes, the sizes that come with it.
+    """
 
     compiled: Compiled
     caps: dict[str, Fraction] = field(default_factory=dict)
     lost: set[str] = field(default_factory=set)
     makers: dict[str, Maker] = field(default_factory=dict)
+    prices: dict[str, Fraction] = field(default_factory=dict)
+    together: dict[str, list[str]] = field(default_factory=dict)
+    slacks: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
 
-def elastic_piece(exact: Settlement, options: Options, piece: Model) -> Elastic:
-    """Compiles a piece with every change that may be made."""
-    made = {
-        size.id
-        for size in piece.sizes.values()
-        if ((size.id, "") in piece.readings or size.made is not None or size.state is State.MADE)
-        and size.state not in (State.LOCKED, State.BOUGHT, State.SCRAPPED)
-        and size.rule
-    }
-    plain = compile_model(piece, exact)
-    compiled = compile_model(piece, exact, remade=frozenset(made))
+def elastic_piece(
+    exact: Settlement,
+    options: Options,
+    whole: Model,
+    piece: Model,
+    loose: frozenset[str] = frozenset(),
+) -> Elastic:
+    """Compiles a piece of a whole model with every change that may be made; ``loose`` sizes may be
+    anything."""
+    made = {size.id for size in piece.sizes.values() if size.rule and is_made(piece, size.id)}
+    plain = compile_model(piece, exact, loose=loose)
+    offered = [option for option in piece.options.values() if serves(piece, option)]
+    given = {name for option in offered for name in option.gives if name in piece.sizes}
+    with_options, values = thickened(piece, offered), dict(exact.values)
+    for option in offered:
+        if option.rule:
+            values[size_of(option)] = ZERO
+    compiled = compile_model(
+        with_options,
+        replace(exact, values=values),
+        loose=loose,
+        remade=frozenset(made | given),
+    )
     elastic = Elastic(compiled)
     linked = linked_sizes(piece)
+    thick = {size_of(option) for option in offered if option.rule}
     for name, variable in list(compiled.variables.items()):
         if variable.fixed or variable.solved or variable.stepped or ":" in name or "@" in name:
             continue
+        if name in thick or name in loose:
+            continue
         if name in made:
             give_again(elastic, plain, name, variable)
+        elif name in given and plain.variables[name].fixed:
+            variable.branches = [stays(plain, name, variable)]
         else:
             give_size(elastic, piece, options, exact, name, variable, name in linked)
+    for option in offered:
+        give_option(elastic, whole, piece, option)
+    for key in dict.fromkeys(
+        [r.statement for r in compiled.rows] + [c.statement for c in compiled.curves]
+    ):
+        give_statement(elastic, piece, key)
     for row in compiled.rows:
-        statement = compiled.statements.get(row.statement)
-        if statement is None:
-            continue
-        slack: list[str] = []
-        key = row.statement
-        given = not statement.must and not key.endswith(":standard")
-        if given and not (row.strict and not row.side):
-            if not row.strict:
-                slack.append(f"loosen {key}")
-                elastic.caps[f"loosen {key}"] = loosening(statement.lower, statement.upper)
-            if row.side:
-                slack.append(f"basis {key}")
-                elastic.caps[f"basis {key}"] = Fraction(100)
-        row.slack = tuple(slack)
-        for item in slack:
-            elastic.makers[item] = statement_maker(piece, compiled, item, key)
+        if not (row.strict and not row.side):
+            row.slack = slack_of(elastic, row)
     return elastic
+
+
+def slack_of(elastic: Elastic, row: Row) -> tuple[str, ...]:
+    """What might be given up to relax a row."""
+    found = elastic.slacks.get(row.statement, ())
+    return tuple(
+        item for item in found if (row.side if item.startswith("basis ") else not row.strict)
+    )
+
+
+def give_statement(elastic: Elastic, piece: Model, key: str) -> None:
+    """A pair or condition may be loosened, or kept on another basis."""
+    statement = elastic.compiled.statements.get(key)
+    if statement is None or statement.must or key.endswith(":standard"):
+        return
+    elastic.slacks[key] = (f"loosen {key}", f"basis {key}")
+    elastic.caps[f"loosen {key}"] = loosening(statement.lower, statement.upper)
+    elastic.caps[f"basis {key}"] = Fraction(100)
+    for item in elastic.slacks[key]:
+        elastic.makers[item] = statement_maker(piece, elastic.compiled, item, key)
+
+
+# --- options
+
+
+def serves(piece: Model, option: Option) -> bool:
+    """Whether an option has a place in a piece: not yet put in, and about none of its parts that
+    get no figure."""
+    if option.use is not None:
+        return False
+    if option.rule:
+        shut = {*refused_parts(piece), *refused_parts(thickened(piece, [option]))}
+        if option.id in shut or option.thickens.partition(".")[0] in shut:
+            return False
+        stated = {f"pair {name}" for name in piece.pairs}
+        stated |= {f"condition {name}" for name in piece.conditions}
+        return bool(stated & set(option.within))
+    return any(name in piece.sizes for name in option.gives)
+
+
+def thickened(piece: Model, offered: Iterable[Option]) -> Model:
+    """A piece with options that add a thickness put in, of nothing or any that is to be had."""
+    for option in offered:
+        if option.rule:
+            sizes = thicknesses(piece, option)
+            nothing = given(option, ZERO, parse_limits("±0"))
+            rule = (nothing, *(given(option, item.value, item.limits) for item in sizes))
+            piece = put_in(piece, option, rule)
+    return piece
+
+
+def give_option(elastic: Elastic, whole: Model, piece: Model, option: Option) -> None:
+    """An option behind a yes-or-no: its thickness, or all the sizes that it gives together."""
+    item = f"option {option.id}"
+    elastic.prices[item] = option.price
+    variables = elastic.compiled.variables
+    if option.rule:
+        name = size_of(option)
+        stock = {each.value: each.stock for each in thicknesses(piece, option)}
+        for branch in variables[name].branches:
+            if branch.base:
+                branch.items = (item,)
+
+        def make(programme: Programme, values: list[float], picks: Picks) -> Change:
+            place, k = picks[name]
+            value = variables[name].branches[place].value(k)
+            return use_option(whole, option, value, stock.get(value, ""))
+
+        elastic.makers[item] = make
+        return
+    for name, value in option.gives.items():
+        variable = variables.get(name)
+        if name not in piece.sizes or variable is None or variable.stepped or variable.solved:
+            continue
+        unit = ZERO
+        if variable.exact is not None and variable.size.weight:
+            unit = variable.size.weight / reach_of(variable.size, None, variable.exact)
+        method = given(option, value, option.limits)
+        branch = Branch(method, value, ZERO, 0, 0, unit, (0, 0, 0), items=(item,))
+        branch.deviations = deviations(piece, replace(variable.size, limits=None), branch)
+        variable.branches.append(branch)
+        elastic.together.setdefault(item, []).append(name)
+    if any(is_made(whole, name) for name in option.gives):
+        elastic.lost.add(item)
+    elastic.makers[item] = lambda programme, values, picks: use_option(whole, option, ZERO)
+
+
+# --- statements and sizes
 
 
 def loosening(lower: Fraction | None, upper: Fraction | None) -> Fraction:
@@ -99,31 +217,67 @@ def statement_maker(piece: Model, compiled: Compiled, item: str, key: str) -> Ma
 
     def make(programme: Programme, values: list[float], picks: Picks) -> Change:
         if item.startswith("basis "):
-            basis = None
-            if compiled.statements[key].basis.kind is BasisKind.BOTH_LIMITS:
-                basis = last_cut_basis(piece, compiled, key)
-            return rebase(piece, compiled, key, basis or Basis(BasisKind.BASIC_SIZE))
-        ends = []
+            return other_bases(piece, compiled, key, not_cut(compiled, picks))
+        short = outside(compiled, key, picks)
+        ends: list[Fraction] = []
         for end in ("low", "high"):
             column = programme.slacks.get(f"{item} {end}")
             moved = ZERO if column is None else Fraction(round(values[column] * 10**6), 10**6)
-            ends.append(max(moved, ZERO))
+            ends.append(max(moved if short is None else short[len(ends)], ZERO))
         return loosen(piece, compiled, key, ends[0], ends[1])
 
     return make
 
 
+def not_cut(compiled: Compiled, picks: Picks) -> set[str]:
+    """Sizes that are not cut with these picks: as they are, or as an option gives them."""
+    found = set()
+    for name, (place, _) in picks.items():
+        branch = compiled.variables[name].branches[place]
+        if branch.stays or any(item.startswith("option ") for item in branch.items):
+            found.add(name)
+    return found
+
+
+def outside(compiled: Compiled, key: str, picks: Picks) -> tuple[Fraction, Fraction] | None:
+    """By how much a curve lies below and above its window with these picks, on its basis; None for
+    a statement that is a line, or where that cannot be told."""
+    curves = [curve for curve in compiled.curves if curve.statement == key]
+    low = high = ZERO
+    for curve in curves:
+        at: dict[str, Interval] = {}
+        for name in names(curve.node):
+            variable = compiled.variables[name]
+            place, k = picks.get(name, (0, variable.branches[0].low))
+            branch = variable.branches[place]
+            down, up = compiled.deviation(name, branch) if curve.worst else (ZERO, ZERO)
+            at[name] = Interval(branch.value(k) + min(down, ZERO), branch.value(k) + max(up, ZERO))
+        try:
+            found = enclose(curve.node, at, compiled.model.ratio)
+        except EvaluationError:
+            return None
+        if curve.lower is not None:
+            low = max(low, curve.lower - found.lower)
+        if curve.upper is not None:
+            high = max(high, found.upper - curve.upper)
+    return (low, high) if curves else None
+
+
+def stays(plain: Compiled, name: str, variable: Variable) -> Branch:
+    """A size that is no longer open, as it is."""
+    kept = replace(plain.variables[name].branches[0], stays=True)
+    if variable.exact is not None and variable.size.weight:
+        kept.unit = variable.size.weight / reach_of(variable.size, None, variable.exact)
+    return kept
+
+
 def give_again(elastic: Elastic, plain: Compiled, name: str, variable: Variable) -> None:
     """A made size may stay as it is, or be made again by its rule."""
     item = f"remake {name}"
-    kept = plain.variables[name].branches[0]
     for branch in variable.branches:
         branch.items = (item,)
         branch.covered = False
-    stays = replace(kept)
-    if variable.exact is not None and variable.size.weight:
-        stays.unit = variable.size.weight / reach_of(variable.size, None, variable.exact)
-    variable.branches.insert(0, stays)
+    variable.branches.insert(0, stays(plain, name, variable))
     elastic.lost.add(item)
     model = elastic.compiled.model
     elastic.makers[item] = lambda programme, values, picks: remake(model, name)
@@ -199,7 +353,19 @@ def give_size(
                     items=(row_item,),
                 )
             )
+    other = f"catalogue {name}"
+    known = {(b.method.name, b.base) for b in variable.branches if b.row is not None}
+    for method in other_catalogues(size) if not size.standard else ():
+        for row in options.between(size, method, near.low, near.high):
+            if (method.name, row.value) not in known:
+                order = (2 * len(size.rule) + 2, int(not row.shop), 0)
+                added.append(
+                    Branch(method, row.value, ZERO, 0, 0, unit, order, row, items=(other,))
+                )
     variable.branches.extend(added)
+
+    def catalogue_change(programme: Programme, values: list[float], picks: Picks) -> Change:
+        return catalogue_of(model, name, variable.branches[picks[name][0]].method)
 
     def reach_change(programme: Programme, values: list[float], picks: Picks) -> Change:
         place, k = picks[name]
@@ -213,6 +379,7 @@ def give_size(
 
     elastic.makers[beyond] = reach_change
     elastic.makers[row_item] = row_change
+    elastic.makers[other] = catalogue_change
 
 
 def fine_cut(variable: Variable) -> str:

@@ -71,13 +71,17 @@ class Row:
 
 @dataclass(slots=True)
 class Curve:
-    """A requirement that is no line: kept by linear rows at points that are tried in turn."""
+    """A requirement that is no line: kept by linear rows at points that are tried in turn.
+
+    ``margin`` is what the bounds have been drawn in by, as an estimate, to steer the search.
+    """
 
     statement: str
     node: Node
     lower: Fraction | None
     upper: Fraction | None
     worst: bool
+    margin: Fraction = ZERO
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,7 +36,8 @@ class Branch:
     ``unit`` is weight ÷ reach. ``order`` ranks branches: place of the method in the rule (a finer
     last-cut step after the plain one), rows not in the shop, catalogues not preferred. ``follow``
     is what the size is worked out from on this branch, ``link`` the section of the other size whose
-    row it takes a column of. ``items`` name what would have to be given up to use the branch.
+    row it takes a column of. ``items`` name what would have to be given up to use the branch; one
+    that ``stays`` is a made size left as it is.
     """
 
     method: Method
@@ -49,6 +50,7 @@ class Branch:
     row: Candidate | None = None
     items: tuple[str, ...] = ()
     covered: bool = False
+    stays: bool = False
     follow: Node | None = None
     link: str = ""
     free: bool = False

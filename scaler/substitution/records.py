@@ -59,8 +59,10 @@ class WayOut:
     """A set of changes that removes a conflict, none of which can be spared.
 
     ``gives_up`` names the requirements given up, ``lost`` the made sizes to be made again; ``cost``
-    is the departure cost of the best whole model that results; ``cautions`` go with it. ``model``
-    is the model with the changes made, ``edits`` the single changes.
+    is the departure cost of the best whole model that results, with the ``price`` of the options
+    that it uses; ``cautions`` go with it. ``model`` is the model with the changes made, ``edits``
+    the single changes, ``write`` what to write into the model for each ('' where no line of it says
+    so). ``left`` counts the conflicts that remain after it.
     """
 
     changes: tuple[str, ...]
@@ -71,6 +73,9 @@ class WayOut:
     cautions: tuple[str, ...] = ()
     model: Model | None = field(default=None, repr=False, compare=False)
     edits: tuple[Change, ...] = field(default=(), repr=False, compare=False)
+    write: tuple[str, ...] = ()
+    price: Fraction = Fraction(0)
+    left: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +92,15 @@ class SubstitutionConflict:
     ways_out: tuple[WayOut, ...] = ()
     tried: str = ""
     reduced: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Together:
+    """Ways out of several conflicts at once: the numbers of the conflicts, counted from 1."""
+
+    conflicts: tuple[int, ...]
+    ways_out: tuple[WayOut, ...]
+    tried: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +139,7 @@ class Substitution:
     levels: tuple[Level, ...]
     choices: tuple[SizeChoice, ...]
     conflicts: tuple[SubstitutionConflict, ...] = ()
+    together: tuple[Together, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
     prices: tuple[Price, ...] = ()
     doubtful: Mapping[str, str] = field(default_factory=dict)

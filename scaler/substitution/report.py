@@ -14,6 +14,7 @@ if TYPE_CHECKING:
         Price,
         Substitution,
         SubstitutionConflict,
+        Together,
         WayOut,
     )
 
@@ -38,6 +39,7 @@ def substitution_dict(result: Substitution) -> dict[str, Any]:
             for level in result.levels
         ],
         "choices": [choice_dict(choice) for choice in result.choices],
+        "ways_out_together": [together_dict(item) for item in result.together],
         "alternatives": [alternative_dict(item) for item in result.alternatives],
         "prices": [price_dict(item) for item in result.prices],
         "doubtful": dict(result.doubtful),
@@ -68,7 +70,19 @@ def way_dict(way: WayOut) -> dict[str, Any]:
         "gives_up": list(way.gives_up),
         "made_again": list(way.lost),
         "cost": float(way.cost),
+        "price": float(way.price),
+        "write": [text or None for text in way.write],
+        "conflicts_left": way.left,
         "cautions": list(way.cautions),
+    }
+
+
+def together_dict(item: Together) -> dict[str, Any]:
+    """Ways out of several conflicts at once, for scripts; the conflicts counted from 1."""
+    return {
+        "conflicts": list(item.conflicts),
+        "ways_out": [way_dict(way) for way in item.ways_out],
+        "tried": item.tried or None,
     }
 
 

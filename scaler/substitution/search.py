@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from fractions import Fraction
 
-from scaler.substitution.candidates import Verify, verified
+from scaler.substitution.boxes import Verify
+from scaler.substitution.candidates import verified
 from scaler.substitution.options import ZERO
 from scaler.substitution.outcome import Outcome, Picks, exact_cost, order_of
 from scaler.substitution.parts import Component, best_alone, filter_single, row_holds

@@ -8,19 +8,21 @@ of all that the size serves still overlap by more than its cut and the readings 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from scaler.checking.statements import Statement
 from scaler.expressions import Add, EvaluationError, Name, Neg, Node, gradient, names
 from scaler.expressions.intervals import Interval
-from scaler.records import Basis, BasisKind
+from scaler.problems import InputError
+from scaler.records import Basis, BasisKind, Stage
 from scaler.settling.limits import limits_of, uncertainty, unknown
-from scaler.settling.settle import reach_of
-from scaler.settling.solve import middle
+from scaler.settling.settle import reach_of, settle
+from scaler.settling.solve import Value, middle
 from scaler.substitution.compiled import Compiled, Variable, form_row, key_of
 from scaler.substitution.forms import Curve, Form, Part, Row, pieces
 from scaler.substitution.last_cuts import LastCuts
@@ -146,7 +148,7 @@ class _Adder(LastCuts):
         open_names = [n for n in form.factors if not self.result.variables[n].fixed]
         fixed = form.constant + sum(
             (
-                factor * self.result.variables[name].branches[0].base
+                factor * self.nominal(name)
                 for name, factor in form.factors.items()
                 if name not in open_names
             ),
@@ -165,6 +167,32 @@ class _Adder(LastCuts):
             return found if found is not None else (FAR if end == 0 else -FAR)
 
         return [(ZERO, ZERO, (name, lambda v: -at(v, 0), lambda v: -at(v, 1)))]
+
+    def nominal(self, name: str) -> Fraction:
+        """The size of a fixed variable at which a named fit has its window: of one that is made,
+        what was planned and not the reading."""
+        variable = self.result.variables[name]
+        if variable.settled is not None and variable.settled.made:
+            value = self.planned.get(name.partition("@")[0])
+            if value is not None:
+                return middle(value)
+        return variable.branches[0].base
+
+    @cached_property
+    def planned(self) -> Mapping[str, Value]:
+        """All sizes as planned, without any reading; none where that cannot be worked out."""
+        from scaler.substitution.compile import is_closed
+
+        sizes = self.model.sizes
+        kept = {
+            name: choice
+            for name, choice in self.model.choices.items()
+            if name in sizes and is_closed(sizes[name])
+        }
+        try:
+            return settle(replace(self.model, choices=kept), Stage.CHOSEN, as_drawn=True).values
+        except InputError:
+            return {}
 
     def widest(self, item: Statement) -> tuple[Fraction | None, Fraction | None, None]:
         """The widest that a named window may be over all the diameters; the check then decides."""
@@ -210,9 +238,13 @@ class _Adder(LastCuts):
         if margin:  # an estimate, to steer by: the check decides
             low = None if item.lower is None else item.lower + margin
             high = None if item.upper is None else item.upper - margin
-            self.result.curves.append(Curve(key, node, low, high, worst))
+            self.result.curves.append(Curve(key, node, low, high, worst, margin))
             self.result.approximate.add(key)
-        parts = pieces(node, item.lower, item.upper, self.model.ratio, self.compiler.sign)
+        lower, upper = item.lower, item.upper
+        pair = self.model.pairs.get(item.id.partition("@")[0]) if item.what == "pair" else None
+        if pair is not None and (pair.fit.iso or pair.fit.trade):
+            lower, upper, _ = self.widest(item)
+        parts = pieces(node, lower, upper, self.model.ratio, self.compiler.sign)
         for part, lower, upper in parts:
             form = self.compiler.expand(part)
             if form is None:

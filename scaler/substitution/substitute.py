@@ -96,8 +96,8 @@ def substitute(
     if result.status == "impossible":
         from scaler.substitution.conflicts import conflicts_of
 
-        found = conflicts_of(task, late, ways_out)
-        result = replace(result, conflicts=found)
+        found, together = conflicts_of(task, late, ways_out)
+        result = replace(result, conflicts=found, together=together)
     else:
         wants_prices = prices if prices is not None else len(model.sizes) <= SMALL
         if alternatives and result.status in ("optimal", "feasible"):

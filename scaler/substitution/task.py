@@ -45,9 +45,11 @@ class Task:
         exact: Settlement | None = None,
         before: Task | None = None,
         known: Known | None = None,
+        loose: frozenset[str] = frozenset(),
     ) -> None:
         """``before``: a task on the same model with fewer conditions; what its choice of a
-        component rests on has not changed where the component has not. ``known``: more of such."""
+        component rests on has not changed where the component has not. ``known``: more of such.
+        ``loose``: sizes that may take any value."""
         self.model, self.clock, self.slack, self.levels = model, clock, slack, levels
         if exact is None and before is not None:
             exact = before.exact
@@ -55,7 +57,8 @@ class Task:
         self.options = Options(model, standards.of_model(model))
         self.known: Known = {} if before is None else before.proved()
         self.known.update(known or {})
-        self.compiled: Compiled = compile_model(model, self.exact, options=self.options)
+        self.loose = loose
+        self.compiled: Compiled = self.compiled_afresh()
         self.parts: list[Component] = components(self.compiled)
         self.outcomes: list[Outcome] = []
         self.used: list[set[str]] = []
@@ -63,6 +66,10 @@ class Task:
         self.kept_solver: Solver | None = before.kept_solver if before is not None else None
         self.chosen: Model = model
         self.checked: Checker | None = None
+
+    def compiled_afresh(self) -> Compiled:
+        """The model as variables and rows."""
+        return compile_model(self.model, self.exact, loose=self.loose, options=self.options)
 
     def solver(self) -> Solver:
         """The solver, started when first needed."""
@@ -145,7 +152,7 @@ class Task:
     def again(self, number: int, bad: set[str]) -> None:
         """One component again, its candidates checked one by one."""
         self.compiled.approximate |= bad
-        fresh = compile_model(self.model, self.exact, options=self.options)
+        fresh = self.compiled_afresh()
         fresh.approximate |= self.compiled.approximate
         names = set(self.parts[number].names)
         part = next(p for p in components(fresh) if names & set(p.names))

@@ -10,7 +10,7 @@ from scaler.report import length_text
 from scaler.tables import Grid
 
 if TYPE_CHECKING:
-    from scaler.substitution.records import SizeChoice, Substitution
+    from scaler.substitution.records import SizeChoice, Substitution, WayOut
     from scaler.substitution.sweep import Sweep
 
 
@@ -58,25 +58,48 @@ def levels_text(result: Substitution) -> str:
 
 
 def conflicts_text(result: Substitution) -> str:
-    """Each smallest conflict with its statements, then the ways out in order."""
+    """Each smallest conflict with its statements and the ways out in order; then those of several
+    at once."""
     blocks = []
-    for conflict in result.conflicts:
-        lines = [f"* {conflict.text}"]
+    many = len(result.conflicts) > 1
+    for number, conflict in enumerate(result.conflicts, 1):
+        lines = [f"* {f'conflict {number}: ' if many else ''}{conflict.text}"]
         lines += [f"    {member.text} ({member.place})" for member in conflict.members]
-        for number, way in enumerate(conflict.ways_out, 1):
-            lines.append(f"  way out {number}: {'; '.join(way.changes)}")
-            if way.gives_up:
-                lines.append(f"    gives up: {'; '.join(way.gives_up)}")
-            if way.lost:
-                lines.append(f"    to be made again: {', '.join(way.lost)}")
-            lines.append(f"    cost of the whole model then: {float(way.cost):.3f}")
-            lines += [f"    caution: {caution}" for caution in way.cautions]
-        if not conflict.ways_out:
-            lines.append("  no way out among what was tried")
-        if conflict.tried:
-            lines.append(f"  tried: {conflict.tried}")
+        lines += ways_lines(conflict.ways_out, conflict.tried)
+        blocks.append("\n".join(lines))
+    for item in result.together:
+        *others, last = item.conflicts
+        named = f"{', '.join(map(str, others))} and {last}"
+        lines = [f"* conflicts {named} all at once:", *ways_lines(item.ways_out, item.tried)]
         blocks.append("\n".join(lines))
     return "\n".join(blocks)
+
+
+def ways_lines(ways: Sequence[WayOut], tried: str) -> list[str]:
+    """Ways out, one after the other, in lines."""
+    lines = []
+    for number, way in enumerate(ways, 1):
+        lines.append(f"  way out {number}: {'; '.join(way.changes)}")
+        if way.gives_up:
+            lines.append(f"    gives up: {'; '.join(way.gives_up)}")
+        if way.lost:
+            lines.append(f"    to be made again: {', '.join(way.lost)}")
+        for text in way.write:
+            if text:
+                lines.append(f"    write: {text}")
+        if way.left:
+            plural = "conflict remains" if way.left == 1 else "conflicts remain"
+            lines.append(f"    after this, {way.left} {plural}")
+        aside = way.left and "choice" not in way.kinds
+        cost = f"cost of the {'rest of the' if aside else 'whole'} model then"
+        price = f", of which {float(way.price):g} for options" if way.price else ""
+        lines.append(f"    {cost}: {float(way.cost):.3f}{price}")
+        lines += [f"    caution: {caution}" for caution in way.cautions]
+    if not ways and tried:
+        lines.append("  no way out among what was tried")
+    if tried:
+        lines.append(f"  {tried}")
+    return lines
 
 
 def alternatives_text(result: Substitution) -> str:

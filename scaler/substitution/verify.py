@@ -9,7 +9,7 @@ from fractions import Fraction
 from scaler.checking.check import Checker, Finding
 from scaler.expressions import Node, names
 from scaler.problems import InputError
-from scaler.records import Choice, Condition, Model, Pair, Size, Verdict
+from scaler.records import Choice, Condition, LimitSpec, Model, Pair, Size, State, Verdict
 from scaler.settling.settle import Settlement, exact_size, reach_of
 from scaler.settling.solve import middle
 from scaler.substitution.compile import is_closed
@@ -99,16 +99,51 @@ def part_of(model: Model, exact: Settlement, sizes: Iterable[str], keys: Iterabl
     )
 
 
+def loosened(model: Model, loose: Iterable[str]) -> Model:
+    """The model with some sizes of which nothing is known but what is chosen for them: not made, not
+    defined, without limits of their own."""
+    gone = {name for name in loose if name in model.sizes}
+    if not gone:
+        return model
+    bases = [pair.basis for pair in model.pairs.values()]
+    bases += [condition.basis for condition in model.conditions.values()]
+    last = {basis.last.partition("@")[0] for basis in bases}
+    sizes = dict(model.sizes)
+    for name in gone:
+        limits = sizes[name].limits if name in last else LimitSpec("±0", Fraction(0), Fraction(0))
+        sizes[name] = replace(
+            sizes[name],
+            made=None,
+            state=State.NOT_MADE,
+            equals=None,
+            equals_text="",
+            standard="",
+            limits=limits,
+            lock=None,
+        )
+    return replace(
+        model,
+        sizes=sizes,
+        readings={key: item for key, item in model.readings.items() if key[0] not in gone},
+        choices={name: item for name, item in model.choices.items() if name not in gone},
+    )
+
+
 def definitions_of(size: Size) -> list[Node]:
     """What a size may be worked out from."""
     found = [] if size.equals is None else [size.equals]
     return found + [m.argument for m in size.rule if m.argument is not None]
 
 
-def failing(component: Component, picks: Mapping[str, Pick]) -> list[str]:
-    """Keys of the statements of a component that the exact check does not confirm."""
+def failing(
+    component: Component, picks: Mapping[str, Pick], model: Model | None = None
+) -> list[str]:
+    """Keys of the statements of a component that the exact check does not confirm.
+
+    Parameters: model : the one that is checked, where that is not the one compiled.
+    """
     compiled = component.compiled
-    piece = part_of(compiled.model, compiled.exact, component.names, component.keys)
+    piece = part_of(model or compiled.model, compiled.exact, component.names, component.keys)
     try:
         checker = Checker(chosen_model(piece, compiled, picks))
     except InputError:

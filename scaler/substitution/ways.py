@@ -1,128 +1,363 @@
 """Ways out of a conflict: the fewest and cheapest changes that make a choice possible again.
 
 One elastic programme holds every change that may be made, each behind a yes-or-no: another row, a
-size cut to suit, a wider reach, a looser fit, another basis, a made part made again. It is solved
-for the least made work lost, then the fewest requirements given up, then the least departure;
-sets found are barred and the next looked for. Each is then made on the records and the whole model
-is chosen and checked afresh: only what that confirms is shown.
+size cut to suit, a wider reach, another catalogue, a looser fit, another basis, a made part made
+again, an option that the builder declared. It is solved for the least made work lost, then the
+fewest requirements given up, then the least departure and price; sets found are barred and the
+next looked for. Curves stand in it as lines at the point last found. Each set is then made on the
+records and the whole model is chosen and checked afresh: only what that confirms is shown.
+
+Where a component has several conflicts, the ways out of one are looked for with what the others
+rest on set aside, and those of all together with nothing set aside.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from scaler.checking import cautions
 from scaler.checking.conflicts import check
 from scaler.problems import InputError
-from scaler.records import Choice, Model
-from scaler.settling.settle import reach_of
-from scaler.substitution.changes import Change
+from scaler.records import Choice, Model, Stage
+from scaler.settling.settle import Settlement, reach_of, settle
+from scaler.substitution.candidates import tangent
+from scaler.substitution.changes import Change, looser_classes
 from scaler.substitution.compile import compile_model, is_closed
 from scaler.substitution.compiled import Compiled
-from scaler.substitution.elastic import Elastic, elastic_piece
+from scaler.substitution.elastic import Elastic, elastic_piece, slack_of
 from scaler.substitution.options import ZERO
+from scaler.substitution.outcome import Picks
 from scaler.substitution.parts import Component, components
 from scaler.substitution.programme import COST_SCALE, INFINITY, Programme
 from scaler.substitution.records import WayOut
 from scaler.substitution.solver import Clock
-from scaler.substitution.verify import choices_of, unheld
+from scaler.substitution.verify import choices_of, loosened, part_of, unheld
 
 if TYPE_CHECKING:
     from scaler.substitution.task import Task
 
 LOST = 1000.0
 """A made part lost counts for so many requirements given up."""
+SMALL = 0.01
+"""An option counts for so much of a requirement: fewer are better, other things being equal."""
 MOST_CHANGES = 4
 MOST_AGAIN = 2
+MOST_OPTIONS = 2
+AGAIN = 6
+"""How often lines through curves are laid anew for one set of changes."""
+KINDS = {
+    "reach": "wider reaches (up to three times)",
+    "recut": "cutting sizes to suit",
+    "row": "rows that the shop does not have",
+    "forbid": "rows that are forbidden",
+    "catalogue": "other catalogues",
+    "loosen": "looser fits (up to twice their width at either end)",
+    "basis": "another basis",
+    "remake": "making made sizes again",
+    "option": "declared options",
+}
 
 
-def ways_out_of(
-    task: Task, part: Component, piece: Model, clock: Clock, most: int
-) -> tuple[tuple[WayOut, ...], str]:
-    """Ways out of the conflicts of one component, best first, and in words what was tried."""
-    elastic = elastic_piece(task.exact, task.options, piece)
-    tried = tried_text(elastic)
-    found: list[WayOut] = []
-    for changes in sets_of_changes(task, elastic, clock, most):
-        way = proved(task, part, piece, changes, clock)
-        if way is not None and all(way.changes != other.changes for other in found):
-            found.append(way)
-        if len(found) >= most or clock.over:
-            break
-    found.sort(key=lambda way: (len(way.lost), len(way.gives_up), way.cost, way.changes))
-    if clock.over:
-        tried += "; time ran out"
-    return tuple(found), tried
+Bar = tuple[frozenset[str], bool]
+"""A set of changes looked at; True: a way out, so that no set with all of it is one."""
+
+
+@dataclass
+class Ways:
+    """The search for ways out of the conflicts of one component.
+
+    ``piece`` is what the component makes of the model; ``dropped`` are keys of statements, and
+    ``loose`` sizes, that other conflicts of it rest on and that are set aside; ``dropped_elsewhere``
+    and ``loose_elsewhere`` are those of other components, which an option may reach into.
+    """
+
+    task: Task
+    part: Component
+    piece: Model
+    clock: Clock
+    most: int
+    dropped: frozenset[str] = frozenset()
+    loose: frozenset[str] = frozenset()
+    dropped_elsewhere: frozenset[str] = frozenset()
+    loose_elsewhere: frozenset[str] = frozenset()
+    kept: Model = field(init=False)
+    whole: Model = field(init=False)
+    set_aside: frozenset[str] = frozenset()
+    free: frozenset[str] = frozenset()
+
+    def run(self) -> tuple[tuple[WayOut, ...], str]:
+        """Ways out, best first, and in words what was tried."""
+        from scaler.substitution.alternatives import without
+
+        self.set_aside = self.dropped | self.dropped_elsewhere
+        self.free = self.loose | self.loose_elsewhere
+        self.whole = loosened(without(self.task.model, self.set_aside), self.free)
+        self.kept = loosened(without(self.piece, self.dropped), self.loose)
+        elastic = elastic_piece(
+            self.task.exact, self.task.options, self.task.model, self.kept, self.loose
+        )
+        tried = tried_text(elastic)
+        merged = merge(elastic.compiled, components(elastic.compiled))
+        found: list[WayOut] = []
+        bars: list[Bar] = []
+        for _ in range(4 * self.most):
+            point = self.next_set(elastic, merged, bars)
+            if point is None or self.clock.over:
+                break
+            programme, values, chosen = point
+            picks = programme.read(values)
+            changes = [elastic.makers[item](programme, values, picks) for item in sorted(chosen)]
+            way = self.proved(elastic.compiled, changes)
+            bars.append((chosen, way is not None))
+            if way is not None and all(way.changes != other.changes for other in found):
+                found.append(way)
+            if len(found) >= self.most:
+                break
+        found.sort(key=lambda way: (len(way.lost), len(way.gives_up), way.cost, way.changes))
+        if self.clock.over:
+            tried += "; time ran out"
+        return tuple(found), tried
+
+    # --- sets of changes
+
+    def next_set(
+        self, elastic: Elastic, merged: Component, bars: list[Bar]
+    ) -> tuple[Programme, list[float], frozenset[str]] | None:
+        """The next best set: the programme that gave it, its point, and what it gives up; none that
+        holds a way out found before. None where there are no more."""
+        point: Picks | None = None
+        last: tuple[Programme, list[float], frozenset[str]] | None = None
+        for _ in range(AGAIN if merged.curves else 1):
+            if self.clock.over:
+                return last
+            found = self.solved(elastic, merged, bars, point)
+            if found is None:
+                return last
+            programme, values, chosen = found
+            if chosen:
+                last = found
+            again = programme.read(values)
+            if again == point:
+                break
+            point = again
+        return last
+
+    def solved(
+        self,
+        elastic: Elastic,
+        merged: Component,
+        bars: list[Bar],
+        point: Picks | None,
+    ) -> tuple[Programme, list[float], frozenset[str]] | None:
+        """One solution of the elastic programme, with lines through its curves at a point."""
+        curved = []
+        for curve in merged.curves:
+            for row in tangent(merged, curve, point):
+                row.slack = slack_of(elastic, row)
+                curved.append(row)
+        programme = Programme(replace(merged, rows=[*merged.rows, *curved]), elastic.caps)
+        if not programme.items:
+            return None
+        items = programme.items
+        for item, sizes in elastic.together.items():
+            for name in sizes if item in items else ():
+                branches = merged.variable(name).branches
+                with_it = [
+                    (pick, 1.0)
+                    for branch, pick in zip(branches, programme.picks[name], strict=True)
+                    if item in branch.items
+                ]
+                programme.row(0.0, 0.0, [*with_it, (items[item], -1.0)])
+        weights = {}
+        for item, column in items.items():
+            plain = SMALL if item in elastic.prices else 1.0
+            weights[column] = LOST if item in elastic.lost else plain
+        sorts = {
+            MOST_CHANGES: [c for i, c in items.items() if i not in elastic.lost],
+            MOST_AGAIN: [c for i, c in items.items() if i in elastic.lost],
+        }
+        for most, columns in sorts.items():
+            programme.row(-INFINITY, float(most), [(column, 1.0) for column in columns])
+        offered = [(c, 1.0) for i, c in items.items() if i in elastic.prices]
+        programme.row(-INFINITY, float(MOST_OPTIONS), offered)
+        for bar, done in bars:
+            terms = [(items[item], 1.0) for item in bar if item in items]
+            others = [] if done else [(c, -1.0) for i, c in items.items() if i not in bar]
+            programme.row(-INFINITY, len(terms) - 1.0, [*terms, *others])
+        departure = list(programme.cost)
+        programme.cost = [weights.get(c, 0.0) for c in range(len(departure))]
+        solver = self.task.solver()
+        solver.load(programme)
+        answer = solver.run(self.clock.left)
+        if answer.values is None:
+            return None
+        count = sum(weight for c, weight in weights.items() if answer.values[c] > 0.5)
+        solver.add_row(-INFINITY, count + SMALL / 2, weights)
+        for column in programme.slacks.values():
+            departure[column] = 10 * COST_SCALE
+        for item, price in elastic.prices.items():
+            if item in items:
+                departure[items[item]] += float(price) * COST_SCALE
+        solver.change_cost(departure)
+        best = solver.run(self.clock.left)
+        values = best.values if best.values is not None else answer.values
+        chosen = [i for i, c in items.items() if values[c] > 0.5]
+        really = frozenset(used(programme, values, chosen))
+        if any(really == bar for bar, _ in bars):
+            return None
+        return programme, values, really
+
+    # --- proof
+
+    def proved(self, compiled: Compiled, changes: list[Change]) -> WayOut | None:
+        """The changes as a way out, if with them the whole model is confirmed, but for what is set
+        aside and what other components lack; needless ones dropped."""
+        solved = self.works(changes)
+        for change in changes if solved is None else ():
+            for other in change.otherwise:
+                instead = [other if each is change else each for each in changes]
+                solved = self.works(instead)
+                if solved is not None:
+                    changes = instead
+                    break
+            if solved is not None:
+                break
+        if solved is None:
+            return None
+        for change in list(changes):
+            rest = [other for other in changes if other is not change]
+            better = self.works(rest) if rest else None
+            if better is not None:
+                changes, solved = rest, better
+        for change in [each for each in changes if each.kind == "looser fit"]:
+            for named in looser_classes(self.kept, compiled, change):
+                instead = [named if each is change else each for each in changes]
+                better = self.works(instead)
+                if better is not None:
+                    changes, solved = instead, better
+                    break
+        cost = self.confirmed(changes, solved[1])
+        if cost is None:
+            return None
+        touched = {name for change in changes for name in change.about}
+        return WayOut(
+            tuple(change.text for change in changes),
+            tuple(change.gives_up for change in changes if change.gives_up),
+            tuple(dict.fromkeys(name for change in changes for name in change.lost)),
+            cost + solved[0] + sum((change.price for change in changes), ZERO),
+            tuple(change.kind for change in changes),
+            caution_texts(self.task.model, touched),
+            edited(self.task.model, changes),
+            tuple(changes),
+            tuple(change.write for change in changes),
+            sum((change.price for change in changes), ZERO),
+        )
+
+    def touched(self, changes: Iterable[Change]) -> list[Component]:
+        """The other components that changes reach into: an option may give sizes of several."""
+        mine = set(self.piece.sizes)
+        about = {name for c in changes if c.kind == "option" for name in c.about} - mine
+        keys = {
+            key
+            for change in changes
+            if change.kind == "option"
+            for option in self.task.model.options.values()
+            if option.thickens and option.thickens in change.about
+            for key in option.within
+        }
+        found = []
+        for other in self.task.parts:
+            if other is not self.part and (
+                about & set(other.names) or keys & {key.partition("@")[0] for key in other.keys}
+            ):
+                found.append(other)
+        return found
+
+    def works(self, changes: list[Change]) -> tuple[Fraction, dict[str, Choice]] | None:
+        """Cost and choices of the best of the piece with the changes made; None where there is
+        none."""
+        others = self.touched(changes)
+        piece = self.kept
+        if others:
+            sizes = [*piece.sizes, *(name for part in others for name in part.names)]
+            keys = [*self.part.keys, *(key for part in others for key in part.keys)]
+            piece = part_of(self.whole, self.task.exact, sizes, keys)
+        return self.solved_piece(edited(piece, changes), self.exact(changes))
+
+    def solved_piece(
+        self, piece: Model, exact: Settlement | None
+    ) -> tuple[Fraction, dict[str, Choice]] | None:
+        """Cost and choices of the best of a piece of a model; None where nothing holds."""
+        from scaler.substitution.task import Task as FreshTask
+
+        clock = Clock(max(0.5, self.clock.left))
+        try:
+            fresh = FreshTask(piece, clock, levels=False, exact=exact, loose=self.free)
+            fresh.kept_solver = self.task.solver()
+            fresh.solve()
+        except InputError:
+            return None
+        if fresh.status not in ("optimal", "feasible"):
+            return None
+        cost = sum((o.cost for o in fresh.outcomes), ZERO) + fresh.fixed_cost()
+        return cost, choices_of(fresh.compiled, fresh.picks())
+
+    def exact(self, changes: Iterable[Change]) -> Settlement | None:
+        """The sizes at exact scale; to be worked out anew where an option brings another."""
+        return None if any(c.kind == "option" for c in changes) else self.task.exact
+
+    def confirmed(self, changes: list[Change], choices: dict[str, Choice]) -> Fraction | None:
+        """The check of the whole model with the changes made and these choices; the cost of all
+        that is outside the piece. None where it does not confirm them."""
+        task = self.task
+        others = self.touched(changes)
+        whole = loosened(edited(task.model, changes), self.free if others else self.loose)
+        mine = {*self.piece.sizes, *(name for part in others for name in part.names), *choices}
+        kept = {k: c for k, c in task.chosen.choices.items() if k not in mine}
+        for name in mine:
+            if name in whole.choices and is_closed(whole.sizes[name]):
+                kept[name] = whole.choices[name]
+        try:
+            checked = check(replace(whole, choices={**kept, **choices}))
+            exact = self.exact(changes) or settle(whole, Stage.EXACT)
+            fresh = compile_model(whole, exact)
+        except InputError:
+            return None
+        elsewhere = set(self.set_aside)
+        total = self.outside_cost(mine)
+        for other, outcome in zip(task.parts, task.outcomes, strict=True):
+            if other is self.part or other in others:
+                continue
+            total += outcome.cost
+            if not outcome.picks:
+                elsewhere |= set(other.keys)
+        if any(key not in elsewhere for key in unheld(fresh, checked.findings)):
+            return None
+        return total
+
+    def outside_cost(self, mine: set[str]) -> Fraction:
+        """What sizes that are no longer open, outside the piece, cost."""
+        total = ZERO
+        for name, variable in self.task.compiled.variables.items():
+            if name in mine or not variable.fixed or variable.exact is None:
+                continue
+            unit = variable.size.weight / reach_of(variable.size, None, variable.exact)
+            total += unit * abs(variable.branches[0].base - variable.exact)
+        return total
 
 
 def tried_text(elastic: Elastic) -> str:
     """What was looked at, in words."""
-    kinds = {
-        "row": "rows of other catalogues",
-        "forbid": "rows that are forbidden",
-        "recut": "cutting sizes to suit",
-        "reach": "wider reaches (up to three times)",
-        "loosen": "looser fits (up to twice their width at either end)",
-        "basis": "another basis",
-        "remake": "making made sizes again",
-    }
     counts: dict[str, int] = {}
     for item in elastic.makers:
-        counts[item.partition(" ")[0]] = counts.get(item.partition(" ")[0], 0) + 1
-    listed = ", ".join(f"{kinds[kind]} ({count})" for kind, count in counts.items())
-    return f"tried, up to {MOST_CHANGES} together and {MOST_AGAIN} made parts: {listed or 'nothing that may be given up'}"
-
-
-# --- sets of changes
-
-
-def sets_of_changes(
-    task: Task, elastic: Elastic, clock: Clock, most: int
-) -> Iterable[list[Change]]:
-    """Sets of changes, best first, none holding another."""
-    merged = merge(elastic.compiled, components(elastic.compiled))
-    barred: list[frozenset[str]] = []
-    for _ in range(4 * most):
-        if clock.over:
-            return
-        programme = Programme(merged, elastic.caps)
-        if not programme.items:
-            return
-        weights = {
-            column: (LOST if item in elastic.lost else 1.0)
-            for item, column in programme.items.items()
-        }
-        given = [(c, 1.0) for i, c in programme.items.items() if i not in elastic.lost]
-        again = [(c, 1.0) for i, c in programme.items.items() if i in elastic.lost]
-        programme.row(-INFINITY, float(MOST_CHANGES), given)
-        programme.row(-INFINITY, float(MOST_AGAIN), again)
-        for bar in barred:
-            terms = [(programme.items[item], 1.0) for item in bar if item in programme.items]
-            programme.row(-INFINITY, len(terms) - 1.0, terms)
-        departure = list(programme.cost)
-        programme.cost = [weights.get(c, 0.0) for c in range(len(departure))]
-        solver = task.solver()
-        solver.load(programme)
-        answer = solver.run(clock.left)
-        if answer.values is None:
-            return
-        count = round(sum(weights[c] for c in weights if answer.values[c] > 0.5))
-        solver.add_row(-INFINITY, count + 0.5, weights)
-        for column in programme.slacks.values():
-            departure[column] = 10 * COST_SCALE
-        solver.change_cost(departure)
-        best = solver.run(clock.left)
-        values = best.values if best.values is not None else answer.values
-        chosen = frozenset(i for i, c in programme.items.items() if values[c] > 0.5)
-        chosen = frozenset(used(programme, values, chosen))
-        if not chosen or chosen in barred:
-            return
-        barred.append(chosen)
-        picks = programme.read(values)
-        yield [elastic.makers[item](programme, values, picks) for item in sorted(chosen)]
+        kind = item.partition(" ")[0]
+        counts[kind] = counts.get(kind, 0) + 1
+    listed = ", ".join(f"{text} ({counts[kind]})" for kind, text in KINDS.items() if kind in counts)
+    most = f"up to {MOST_CHANGES} together and {MOST_AGAIN} made parts"
+    return f"tried, {most}: {listed or 'nothing that may be given up'}"
 
 
 def used(programme: Programme, values: list[float], chosen: Iterable[str]) -> list[str]:
@@ -144,73 +379,11 @@ def merge(compiled: Compiled, parts: list[Component]) -> Component:
     for part in parts:
         merged.names += part.names
         merged.rows += part.rows
+        merged.curves += part.curves
         merged.costs += part.costs
         merged.links += part.links
         merged.keys += part.keys
     return merged
-
-
-# --- proof
-
-
-def proved(
-    task: Task, part: Component, piece: Model, changes: list[Change], clock: Clock
-) -> WayOut | None:
-    """The changes as a way out, if with them the whole model is confirmed; needless ones dropped."""
-    if not works(task, piece, changes, clock):
-        return None
-    for change in list(changes):
-        rest = [other for other in changes if other is not change]
-        if rest and len(changes) > 1 and works(task, piece, rest, clock):
-            changes = rest
-    solved = works(task, piece, changes, clock)
-    if solved is None:
-        return None
-    piece_cost, choices = solved
-    whole = edited(task.model, changes)
-    mine = set(piece.sizes)
-    kept = {k: c for k, c in task.chosen.choices.items() if k not in mine}
-    for name in mine:
-        if name in whole.choices and is_closed(whole.sizes[name]):
-            kept[name] = whole.choices[name]
-    try:
-        checked = check(replace(whole, choices={**kept, **choices}))
-    except InputError:
-        return None
-    elsewhere = {
-        key
-        for other, outcome in zip(task.parts, task.outcomes, strict=True)
-        if other is not part and not outcome.picks
-        for key in other.keys
-    }
-    fresh = compile_model(whole, task.exact)
-    if any(key not in elsewhere for key in unheld(fresh, checked.findings)):
-        return None
-    others_cost = outside_cost(task, piece)
-    for other, outcome in zip(task.parts, task.outcomes, strict=True):
-        others_cost += ZERO if other is part else outcome.cost
-    touched = {name for change in changes for name in change.about}
-    return WayOut(
-        tuple(change.text for change in changes),
-        tuple(change.gives_up for change in changes if change.gives_up),
-        tuple(change.lost for change in changes if change.lost),
-        piece_cost + others_cost,
-        tuple(change.kind for change in changes),
-        caution_texts(task.model, touched),
-        whole,
-        tuple(changes),
-    )
-
-
-def outside_cost(task: Task, piece: Model) -> Fraction:
-    """What sizes that are no longer open, outside a piece, cost."""
-    total = ZERO
-    for name, variable in task.compiled.variables.items():
-        if name in piece.sizes or not variable.fixed or variable.exact is None:
-            continue
-        unit = variable.size.weight / reach_of(variable.size, None, variable.exact)
-        total += unit * abs(variable.branches[0].base - variable.exact)
-    return total
 
 
 def edited(model: Model, changes: Iterable[Change]) -> Model:
@@ -220,32 +393,12 @@ def edited(model: Model, changes: Iterable[Change]) -> Model:
     return model
 
 
-def works(
-    task: Task, piece: Model, changes: list[Change], clock: Clock
-) -> tuple[Fraction, dict[str, Choice]] | None:
-    """Cost and choices of the best of a piece with the changes made; None where there is none."""
-    from scaler.substitution.task import Task as FreshTask
-
-    try:
-        fresh = FreshTask(
-            edited(piece, changes), Clock(max(0.5, clock.left)), levels=False, exact=task.exact
-        )
-        fresh.kept_solver = task.solver()
-        fresh.solve()
-    except InputError:
-        return None
-    if fresh.status not in ("optimal", "feasible"):
-        return None
-    cost = sum((o.cost for o in fresh.outcomes), ZERO) + fresh.fixed_cost()
-    return cost, choices_of(fresh.compiled, fresh.picks())
-
-
 def caution_texts(model: Model, touched: Iterable[str]) -> tuple[str, ...]:
     """Cautions on the parts and sizes that the changes touch."""
-    names = set(touched)
-    parts = {name.partition(".")[0] for name in names}
+    about = set(touched)
+    parts = {name.partition(".")[0] for name in about}
     return tuple(
         f"{caution.about}: {caution.headline}. {caution.text}"
         for caution in cautions.of_model(model)
-        if caution.about in parts or caution.about in names
+        if caution.about in parts or caution.about in about
     )

@@ -4,6 +4,7 @@ limits or windows change along them."""
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from functools import cache
 
@@ -11,12 +12,14 @@ from scaler.checking.statements import Statement
 from scaler.expressions import Add, Node
 from scaler.records import Pair
 from scaler.substitution.compiled import Compiled
-from scaler.substitution.options import Branch, deviations, split
+from scaler.substitution.options import Branch, deviations, rebased, split
 from scaler.trade import iso286
 
 WindowEnd = Callable[[Fraction], Fraction]
 """What an end of a window adds to a row, at a size [mm]."""
 FAR = Fraction(10**6)
+FINEST = Fraction(1, 10**6)
+"""How closely the size is found at which a window changes [mm]."""
 Windows = tuple[str, WindowEnd, WindowEnd]
 """The size whose diameter counts, and both ends."""
 
@@ -34,10 +37,14 @@ def split_branches(result: Compiled) -> None:
                 )
     for name, (spreads, windows) in wants.items():
         variable = result.variables[name]
-        if variable.fixed or not any(b.moves and not b.free for b in variable.branches):
+        if variable.fixed or not any(b.moves for b in variable.branches):
             continue
         found: list[Branch] = []
         for branch in variable.branches:
+            if branch.free:
+                anything = not (variable.solved or variable.stepped or branch.follow is not None)
+                found += split_free(branch, windows) if anything else [branch]
+                continue
             bent = [w for w in windows if not straight(branch, w)]
 
             def signature(k: int, b: Branch = branch, bends: list[WindowEnd] = bent) -> object:
@@ -51,6 +58,45 @@ def split_branches(result: Compiled) -> None:
 
             found += split(branch, signature)
         variable.branches = found
+
+
+def split_free(branch: Branch, windows: list[WindowEnd], budget: int = 64) -> list[Branch]:
+    """A branch with any value, cut up where windows change by steps along it."""
+    ends = Fraction(branch.low), Fraction(branch.high)
+    points = [ends[0] + (ends[1] - ends[0]) * Fraction(n, 8) for n in range(9)]
+
+    def is_line(window: WindowEnd) -> bool:
+        at = [window(branch.value(k)) for k in points]
+        return all(at[n] - at[n - 1] == at[1] - at[0] for n in range(2, 9))
+
+    bent = [window for window in windows if not is_line(window)]
+    if not bent:
+        return [branch]
+
+    def signature(k: Fraction) -> tuple[Fraction, ...]:
+        return tuple(window(branch.value(k)) for window in bent)
+
+    pieces: list[Branch] = []
+    low, top = ends
+    while low <= top:
+        first = signature(low)
+        if len(pieces) + 1 >= budget or signature(top) == first:
+            pieces.append(replace(branch, low=low))
+            break
+        good, bad = low, top
+        while bad - good > FINEST / branch.step:
+            middle = (good + bad) / 2
+            if signature(middle) == first:
+                good = middle
+            else:
+                bad = middle
+        edge = (branch.value((good + bad) / 2)).limit_denominator(1000)
+        at_edge = (edge - branch.base) / branch.step
+        if good < at_edge < bad and signature(at_edge) == first:
+            good = at_edge  # the step is at a round size, which belongs to the lower side
+        pieces.append(replace(branch, low=low, high=good))
+        low = bad
+    return [rebased(piece) for piece in pieces]
 
 
 def straight(branch: Branch, window: Callable[[Fraction], Fraction]) -> bool:

@@ -1,0 +1,157 @@
+"""Ways out for a check: what else to choose so that what fails holds, and where no choice does, the
+ways out of the conflict behind it.
+
+The best whole-model choice is worked out, and of the sizes in which it differs only those are kept
+that the statement needs; each way is put through the check of the whole model before it is shown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from fractions import Fraction
+
+from scaler.checking.check import Checker
+from scaler.checking.conflicts import CheckResult, Conflict, check
+from scaler.measures.lengths import format_mm
+from scaler.problems import InputError
+from scaler.records import Choice, Model, Stage
+from scaler.settling.settle import settle
+from scaler.settling.solve import middle
+from scaler.substitution.boxes import rests_on
+from scaler.substitution.changes import Change
+from scaler.substitution.compile import compile_model
+from scaler.substitution.compiled import Compiled, key_of
+from scaler.substitution.parts import Component, components
+from scaler.substitution.records import Substitution, WayOut
+from scaler.substitution.substitute import substitute
+from scaler.substitution.verify import departure_cost, part_of, unheld
+from scaler.substitution.ways import caution_texts, edited
+
+MANY = 80
+"""Where more sizes differ than this, which of them are needed is not looked into one by one."""
+
+
+def with_ways(
+    result: CheckResult, conflicts: tuple[Conflict, ...], most: int, seconds: float = 30
+) -> tuple[Conflict, ...]:
+    """Conflicts of a check with ways out, at most so many each.
+
+    Parameters: result : a check as chosen; most : ways for each conflict; seconds : for the search.
+    """
+    try:
+        better = substitute(result.model, seconds=seconds, prices=False, ways_out=most)
+    except InputError:
+        return conflicts
+    finder = Finder(result, better, most)
+    return tuple(finder.conflict(item) for item in conflicts)
+
+
+class Finder:
+    """The ways out of the conflicts of one check, from the best choice for the whole model."""
+
+    def __init__(self, result: CheckResult, better: Substitution, most: int) -> None:
+        self.result, self.better, self.most = result, better, most
+        self.model: Model = result.model
+        self.exact = settle(self.model, Stage.EXACT)
+        self.compiled: Compiled = compile_model(self.model, self.exact)
+        self.parts = components(self.compiled)
+        self.failing = set(unheld(self.compiled, result.findings))
+
+    def conflict(self, item: Conflict) -> Conflict:
+        """One conflict with its ways out."""
+        key = key_of(item.finding.statement)
+        part = next((part for part in self.parts if key in part.keys), None)
+        if part is None:
+            return replace(item, tried="it rests on sizes that are no longer open")
+        way = self.by_choice(key, part)
+        if way is not None:
+            return replace(item, ways_out=(way,), tried="another choice of rows and steps")
+        ways: list[WayOut] = []
+        tried = "another choice of rows and steps"
+        for conflict in self.better.conflicts:
+            if key in conflict.keys:
+                ways += [way for way in conflict.ways_out if way not in ways]
+                tried = f"{tried}; {conflict.tried.removeprefix('tried, ')}"
+        return replace(item, ways_out=tuple(ways[: self.most]), tried=tried)
+
+    def by_choice(self, key: str, part: Component) -> WayOut | None:
+        """The fewest of the sizes chosen otherwise by which a statement holds; None where that
+        does not mend it."""
+        now = self.result.reduction.settlement.results
+        changes: dict[str, Change] = {}
+        for name in part.names:
+            choice = self.better.model.choices.get(name)
+            if choice is None or name not in now or name in self.better_open(part):
+                continue
+            old = middle(now[name].value)
+            if choice.value != old:
+                changes[name] = choose(choice, old)
+        wanted = list(changes)
+        near = [name for name in wanted if name in rests_on(self.compiled, key)]
+        if len(near) < len(wanted) and self.mends(key, part, [changes[n] for n in near]):
+            wanted = near
+        elif not self.mends(key, part, [changes[n] for n in wanted]):
+            return None
+        for name in list(wanted) if len(wanted) <= MANY else ():
+            rest = [other for other in wanted if other != name]
+            if self.mends(key, part, [changes[n] for n in rest]):
+                wanted = rest
+        return self.confirmed(key, [changes[name] for name in wanted])
+
+    def better_open(self, part: Component) -> set[str]:
+        """The sizes of a component for which the best choice found nothing."""
+        chosen = {choice.size for choice in self.better.choices}
+        return {name for name in part.names if name not in chosen}
+
+    def mends(self, key: str, part: Component, changes: Iterable[Change]) -> bool:
+        """Whether a statement of a component holds with changes made, and no other breaks."""
+        piece = part_of(edited(self.model, changes), self.exact, part.names, part.keys)
+        try:
+            wrong = set(unheld(self.compiled, Checker(piece).findings))
+        except InputError:
+            return False
+        return key not in wrong and wrong & set(part.keys) <= self.failing
+
+    def confirmed(self, key: str, changes: list[Change]) -> WayOut | None:
+        """The changes as a way out, if the check of the whole model confirms them."""
+        changed = edited(self.model, changes)
+        try:
+            after = check(changed)
+        except InputError:
+            return None
+        wrong = set(unheld(self.compiled, after.findings))
+        before = {item.id for item in self.result.workability if item.fails}
+        worse = {item.id for item in after.workability if item.fails} - before
+        if key in wrong or not wrong <= self.failing or worse:
+            return None
+        names = {name for change in changes for name in change.about}
+        return WayOut(
+            tuple(change.text for change in changes),
+            (),
+            (),
+            departure_cost(self.compiled, after.reduction.settlement),
+            tuple(change.kind for change in changes),
+            caution_texts(self.model, names),
+            changed,
+            tuple(changes),
+            tuple("" for _ in changes),
+            left=len(after.conflicts),
+        )
+
+
+def choose(choice: Choice, old: Fraction) -> Change:
+    """A size chosen otherwise."""
+    row = f", {choice.row}" if choice.row else ""
+
+    def edit(model: Model) -> Model:
+        return replace(model, choices={**model.choices, choice.size: choice})
+
+    return Change(
+        "choice",
+        (choice.size,),
+        f"take {format_mm(choice.value, 3)} mm for {choice.size} ({choice.method}{row}) "
+        f"instead of {format_mm(old, 3)} mm",
+        "",
+        edit,
+    )
