@@ -70,7 +70,8 @@ class WholeModel:
 
         conflicts, together = conflicts_of(task, clock, MOST)
         self.why_not = tuple(found.text for found in conflicts if found.reduced)
-        ways = [way for found in (*conflicts, *together) for way in found.ways_out]
+        ways = [way for found in conflicts for way in found.ways_out]
+        ways += [way for several in together for way in several.ways_out]
         for way in dict.fromkeys(ways):
             if way.model is None or not set(way.kinds) <= KINDS:
                 continue
