@@ -318,7 +318,7 @@ class Ways:
         mine = {*self.piece.sizes, *(name for part in others for name in part.names), *choices}
         kept = {k: c for k, c in task.chosen.choices.items() if k not in mine}
         for name in mine:
-            if name in whole.choices and is_closed(whole.sizes[name]):
+            if name in whole.choices and is_closed(whole.sizes[name.partition("@")[0]]):
                 kept[name] = whole.choices[name]
         try:
             checked = check(replace(whole, choices={**kept, **choices}))
