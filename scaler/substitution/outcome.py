@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -16,7 +17,8 @@ class Outcome:
     """What came of one component.
 
     ``status``: optimal, feasible, impossible, or unknown (time ran out with nothing in hand).
-    ``bound`` is proved: no choice costs less. ``how``: alone, nearest, or solver.
+    ``bound`` is proved: no choice costs less. ``how``: alone, nearest, or solver. ``cores``:
+    pieces of the component that are impossible by themselves, where such were found.
     """
 
     status: str
@@ -27,24 +29,43 @@ class Outcome:
     levels: tuple[int, ...] = ()
     tried: int = 0
     notes: list[str] = field(default_factory=list)
+    cores: tuple[Component, ...] = ()
+
+
+def total(values: Iterable[Fraction]) -> Fraction:
+    """The exact sum, pair by pair: many different denominators grow long only at the end."""
+    found = list(values)
+    while len(found) > 1:
+        found = [sum(found[n : n + 2], ZERO) for n in range(0, len(found), 2)]
+    return found[0] if found else ZERO
+
+
+def sections_of(component: Component, picks: Picks) -> set[str]:
+    """Sections and tools that the rows picked come to."""
+    found = set()
+    for name, (place, _) in picks.items():
+        branch = component.variable(name).branches[place]
+        if branch.row is not None:
+            found.add(branch.section)
+    return found
 
 
 def exact_cost(component: Component, picks: Picks) -> Fraction:
     """Departure cost of a component with these picks, exactly."""
     compiled = component.compiled
-    total = ZERO
+    found: list[Fraction] = []
     for name in component.names:
         variable = compiled.variables[name]
         if variable.exact is not None and name in picks:
             place, k = picks[name]
-            total += cost_of(variable.branches[place], variable.exact, k)
+            found.append(cost_of(variable.branches[place], variable.exact, k))
     for line in component.costs:
         value = line.form.constant
         for name, factor in line.form.factors.items():
             place, k = picks.get(name, (0, 0))
             value += factor * compiled.variables[name].branches[place].value(k)
-        total += line.unit * abs(value - line.exact)
-    return total
+        found.append(line.unit * abs(value - line.exact))
+    return total(found)
 
 
 def order_of(component: Component, picks: Picks, used: set[str]) -> tuple[int, ...]:
@@ -62,22 +83,22 @@ def order_of(component: Component, picks: Picks, used: set[str]) -> tuple[int, .
 
 def fixed_cost(component: Component) -> Fraction:
     """What sizes with a single value cost: no column of the programme holds it."""
-    total = ZERO
-    for name in component.names:
-        variable = component.variable(name)
-        if len(variable.branches) == 1 and not variable.branches[0].moves:
-            total += cost_of(variable.branches[0], variable.exact)
-    return total
+    fixed = (
+        cost_of(variable.branches[0], variable.exact)
+        for variable in map(component.variable, component.names)
+        if len(variable.branches) == 1 and not variable.branches[0].moves
+    )
+    return total(fixed)
 
 
 def order_offset(component: Component, level: int) -> int:
     """What sizes with a single branch add to a level of the order."""
-    total = 0
+    found = 0
     for name in component.names:
         branches = component.variable(name).branches
         if len(branches) == 1 and not branches[0].items:
-            total += branches[0].order[level]
-    return total
+            found += branches[0].order[level]
+    return found
 
 
 def least_order(component: Component) -> list[int]:

@@ -23,14 +23,22 @@ def by_solver(
     slack: Fraction,
     levels: bool,
     bars: list[Picks] | None = None,
+    known: Outcome | None = None,
 ) -> Outcome:
-    """The best picks by the solver: cost, then the order of branches, then nearness."""
+    """The best picks by the solver: cost, then the order of branches, then nearness.
+
+    ``bars``: choices cut off; ``known``: a choice whose cost is proved least already.
+    """
     programme = Programme(replace_rows(component, rows))
     for bar in bars or ():
         forbid(programme, bar)
     solver.load(programme)
     for column in programme.covered:
         solver.bound_column(column, 0.0, 0.0)
+    if known is not None:
+        order = order_of(component, known.picks, used)
+        best = replace(known, levels=order, notes=list(known.notes))
+        return lower(programme, solver, clock, used, slack, best, [])
     answer = solver.run(clock.left)
     if answer.status == "infeasible":
         return Outcome("impossible", {}, ZERO, ZERO, "solver")
@@ -44,10 +52,21 @@ def by_solver(
         bound = min(cost, max(Fraction(max(answer.bound, 0.0) / COST_SCALE) + offset, ZERO))
         return Outcome("feasible", picks, cost, bound, "solver", order_of(component, picks, used))
     best = Outcome("optimal", picks, cost, cost, "solver", order_of(component, picks, used))
-    if levels:
-        done = Levels(programme, solver, clock, used, slack, best, answer.values).run()
-        if not done:
-            best.notes.append("which of equally good choices it is was not settled in time")
+    return lower(programme, solver, clock, used, slack, best, answer.values) if levels else best
+
+
+def lower(
+    programme: Programme,
+    solver: Solver,
+    clock: Clock,
+    used: set[str],
+    slack: Fraction,
+    best: Outcome,
+    values: list[float],
+) -> Outcome:
+    """The levels below the cost, by a programme that the solver holds."""
+    if not Levels(programme, solver, clock, used, slack, best, values).run():
+        best.notes.append("which of equally good choices it is was not settled in time")
     return best
 
 

@@ -17,7 +17,7 @@ from scaler.settling.settle import Settlement, reach_of, settle
 from scaler.substitution.compile import compile_model
 from scaler.substitution.compiled import Compiled
 from scaler.substitution.options import ZERO, Branch, Options, cost_of
-from scaler.substitution.outcome import Outcome, Picks
+from scaler.substitution.outcome import Outcome, sections_of, total
 from scaler.substitution.parts import Component, Pick, components, filter_single
 from scaler.substitution.records import LEVELS, Level, SizeChoice, Substitution
 from scaler.substitution.search import search
@@ -27,6 +27,8 @@ from scaler.trade import standards
 
 LEAST = 0.05
 """Seconds that every component may take, also when the time is up."""
+MOST = 0.8
+"""Share of the time left that the last component may take; the rest is for the exact check."""
 
 
 Known = dict[tuple[frozenset[str], frozenset[str]], Outcome]
@@ -83,22 +85,29 @@ class Task:
         """The best picks of every component, confirmed by the exact check of the whole model."""
         used: set[str] = set()
         drawn = max(1, sum(1 for v in self.compiled.variables.values() if v.exact is not None))
+        ahead = sum(len(part.names) for part in self.parts)
+        given: list[float] = []
         for part in told(self.parts, "independent parts of the choice"):
             share = ZERO
             if self.slack:
-                mine = sum(1 for n in part.names if part.variable(n).exact is not None)
-                share = self.slack * mine / drawn
+                own = sum(1 for n in part.names if part.variable(n).exact is not None)
+                share = self.slack * own / drawn
             self.used.append(set(used))
             # no component may use up the time of those after it
-            outcome = self.search(part, used, share, Clock(max(LEAST, self.clock.left / 2)))
+            mine = MOST * len(part.names) / max(1, ahead)
+            ahead -= len(part.names)
+            given.append(max(LEAST, self.clock.left * max(1 / 2, mine)))
+            outcome = self.search(part, used, share, Clock(given[-1]))
             self.outcomes.append(outcome)
             used |= sections_of(part, outcome.picks)
         late = [n for n, o in enumerate(self.outcomes) if o.status in ("feasible", "unknown")]
         for place, number in enumerate(late):
             if self.clock.over or self.parts[number].curves:
                 continue
-            allowed = Clock(self.clock.left / (len(late) - place))
-            again = self.search(self.parts[number], self.used[number], ZERO, allowed)
+            seconds = self.clock.left / (len(late) - place)
+            if seconds < given[number]:  # it would end where it ended before
+                continue
+            again = self.search(self.parts[number], self.used[number], ZERO, Clock(seconds))
             if again.picks and (
                 again.cost <= self.outcomes[number].cost or not self.outcomes[number].picks
             ):
@@ -248,21 +257,21 @@ class Task:
 
     def fixed_cost(self) -> Fraction:
         """What sizes that are no longer open cost."""
-        total = ZERO
+        found: list[Fraction] = []
         for variable in self.compiled.variables.values():
             if variable.fixed and variable.exact is not None and variable.size.weight:
                 settled = variable.settled
                 by = settled.by if settled is not None else None
                 unit = variable.size.weight / reach_of(variable.size, by, variable.exact)
-                total += unit * abs(variable.branches[0].base - variable.exact)
-        return total
+                found.append(unit * abs(variable.branches[0].base - variable.exact))
+        return total(found)
 
     def result(self) -> Substitution:
         """The substitution as it stands."""
         assert self.checked is not None
         fixed = self.fixed_cost()
-        cost = fixed + sum((o.cost for o in self.outcomes), ZERO)
-        bound = fixed + sum((o.bound for o in self.outcomes), ZERO)
+        cost = fixed + total(o.cost for o in self.outcomes)
+        bound = fixed + total(o.bound for o in self.outcomes)
         reached: list[Fraction] = [cost]
         reached.append(Fraction(sum(o.levels[0] for o in self.outcomes if o.levels)))
         rows = list(self.rows_picked())
@@ -363,16 +372,6 @@ def size_choice(
         cost_of(branch, variable.exact, pick[1]),
         None if before is None else before.value,
     )
-
-
-def sections_of(part: Component, picks: Picks) -> set[str]:
-    """Sections and tools that the rows picked come to."""
-    found = set()
-    for name, (place, _) in picks.items():
-        branch = part.variable(name).branches[place]
-        if branch.row is not None:
-            found.add(branch.section)
-    return found
 
 
 def fallback(chosen: Model, model: Model, names: list[str]) -> Model:
