@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from scaler.settling.reduce import Reduction, reduce
     from scaler.substitution.records import Substitution
     from scaler.substitution.substitute import substitute
+    from scaler.substitution.substituter import Substituter
     from scaler.substitution.sweep import sweep
     from scaler.substitution.write import write_choices
 
@@ -52,6 +53,7 @@ _HOMES = {
     "Scale": "measures.scales",
     "ScaledQuantity": "measures.quantities",
     "Stage": "records",
+    "Substituter": "substitution.substituter",
     "Substitution": "substitution.records",
     "Verdict": "records",
     "Workbench": "as_made.measuring",
@@ -85,6 +87,7 @@ __all__ = [
     "Scale",
     "ScaledQuantity",
     "Stage",
+    "Substituter",
     "Substitution",
     "Verdict",
     "Workbench",

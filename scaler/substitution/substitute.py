@@ -72,26 +72,7 @@ def substitute(
     with them are chosen one by one.
     """
     clock = Clock(seconds)
-    task = Task(model, clock, Fraction(slack), levels)
-    task.solve()
-    apart = model
-    if task.status == "impossible":  # copies need not be alike where what they meet is not
-        apart = parted(model, task.compiled, task.stuck())
-        if apart is not model:
-            task = Task(apart, clock, Fraction(slack), levels, before=task)
-            task.solve()
-    result = task.result()
-    if result.status in ("optimal", "feasible"):
-        task, result = workable(apart, task, result, clock)
-    if apart is not model:
-        result = replace(
-            result,
-            original=model,
-            choices=tuple(
-                choice if choice.size in model.choices else replace(choice, before=None)
-                for choice in result.choices
-            ),
-        )
+    task, result = best_of(Task(model, clock, Fraction(slack), levels))
     late = Clock(clock.left + GRACE * seconds)
     if result.status == "impossible":
         from scaler.substitution.conflicts import conflicts_of
@@ -109,3 +90,28 @@ def substitute(
 
             result = replace(result, prices=prices_of(task, late))
     return result
+
+
+def best_of(task: Task) -> tuple[Task, Substitution]:
+    """The best choice of a task's model, with the checks of workability that some choice can meet;
+    and the task that it came of."""
+    task.solve()
+    model = apart = task.model
+    if task.status == "impossible":  # copies need not be alike where what they meet is not
+        apart = parted(model, task.compiled, task.stuck())
+        if apart is not model:
+            task = Task(apart, task.clock, task.slack, task.levels, before=task, used=task.outside)
+            task.solve()
+    result = task.result()
+    if result.status in ("optimal", "feasible"):
+        task, result = workable(apart, task, result, task.clock)
+    if apart is not model:
+        result = replace(
+            result,
+            original=model,
+            choices=tuple(
+                choice if choice.size in model.choices else replace(choice, before=None)
+                for choice in result.choices
+            ),
+        )
+    return task, result

@@ -48,10 +48,12 @@ class Task:
         before: Task | None = None,
         known: Known | None = None,
         loose: frozenset[str] = frozenset(),
+        used: Iterable[str] = (),
     ) -> None:
         """``before``: a task on the same model with fewer conditions; what its choice of a
         component rests on has not changed where the component has not. ``known``: more of such.
-        ``loose``: sizes that may take any value."""
+        ``loose``: sizes that may take any value. ``used``: sections and tools that are in use
+        outside the model."""
         self.model, self.clock, self.slack, self.levels = model, clock, slack, levels
         if exact is None and before is not None:
             exact = before.exact
@@ -62,6 +64,7 @@ class Task:
         self.loose = loose
         self.compiled: Compiled = self.compiled_afresh()
         self.parts: list[Component] = components(self.compiled)
+        self.outside = frozenset(used)
         self.outcomes: list[Outcome] = []
         self.used: list[set[str]] = []
         self.notes: list[str] = []
@@ -73,6 +76,11 @@ class Task:
         """The model as variables and rows."""
         return compile_model(self.model, self.exact, loose=self.loose, options=self.options)
 
+    @property
+    def drawn(self) -> int:
+        """How many of its sizes are drawn."""
+        return sum(1 for v in self.compiled.variables.values() if v.exact is not None)
+
     def solver(self) -> Solver:
         """The solver, started when first needed."""
         if self.kept_solver is None:
@@ -83,8 +91,8 @@ class Task:
 
     def solve(self) -> None:
         """The best picks of every component, confirmed by the exact check of the whole model."""
-        used: set[str] = set()
-        drawn = max(1, sum(1 for v in self.compiled.variables.values() if v.exact is not None))
+        used = set(self.outside)
+        drawn = max(1, self.drawn)
         ahead = sum(len(part.names) for part in self.parts)
         given: list[float] = []
         for part in told(self.parts, "independent parts of the choice"):
@@ -249,22 +257,22 @@ class Task:
     @property
     def status(self) -> str:
         """The status of the whole: the worst of the components'."""
-        found = {outcome.status for outcome in self.outcomes}
-        for status in ("impossible", "unknown", "feasible"):
-            if status in found:
-                return status
-        return "optimal"
+        return worst(outcome.status for outcome in self.outcomes)
 
-    def fixed_cost(self) -> Fraction:
-        """What sizes that are no longer open cost."""
-        found: list[Fraction] = []
-        for variable in self.compiled.variables.values():
+    def fixed_costs(self) -> dict[str, Fraction]:
+        """What each size that is no longer open costs."""
+        found: dict[str, Fraction] = {}
+        for name, variable in self.compiled.variables.items():
             if variable.fixed and variable.exact is not None and variable.size.weight:
                 settled = variable.settled
                 by = settled.by if settled is not None else None
                 unit = variable.size.weight / reach_of(variable.size, by, variable.exact)
-                found.append(unit * abs(variable.branches[0].base - variable.exact))
-        return total(found)
+                found[name] = unit * abs(variable.branches[0].base - variable.exact)
+        return found
+
+    def fixed_cost(self) -> Fraction:
+        """What sizes that are no longer open cost."""
+        return total(self.fixed_costs().values())
 
     def result(self) -> Substitution:
         """The substitution as it stands."""
@@ -329,6 +337,12 @@ class Task:
                 )
                 if choice is not None:
                     yield choice
+
+
+def worst(statuses: Iterable[str]) -> str:
+    """The status of several components together."""
+    found = set(statuses)
+    return next((s for s in ("impossible", "unknown", "feasible") if s in found), "optimal")
 
 
 def size_choice(
