@@ -1,16 +1,20 @@
 """The README's tour: runs every command shown there and compares, or writes, what it prints.
 
 ``python tests/tour.py`` compares; ``python tests/tour.py --write`` puts the present output in.
-A block begins with ```` ```console ```` and holds one ``$ scaler …`` line; a remark ``(… n lines
-more)`` at its end stands for the rest of a long answer. A ```` ```toml ```` block whose first line
+A block begins with ```` ```console ```` and holds one ``$ scaler …`` line, or one
+``$ python tests/benchmarks/….py`` line; a remark ``(… n lines more)`` at its end stands for the rest
+of a long answer. A ```` ```toml ```` block whose first line
 is ``# folder/file.toml`` is that file. The pictures are taken out of the pages that the tour's own
 commands write, and stand in ``tests/pictures``.
 """
 
 from __future__ import annotations
 
+import contextlib
+import io
 import os
 import re
+import runpy
 import shlex
 import sys
 import tempfile
@@ -30,13 +34,22 @@ PICTURES = {
     "departures.svg": ("cards/report.html", "departures-p-t"),
 }
 """Each picture: the page of the tour that it stands on, and the name of its title there."""
-BLOCK = re.compile(r"```console\n\$ (scaler [^\n]*)\n(.*?)```", re.DOTALL)
+SCRIPT = re.compile(r"python (tests/benchmarks/\w+\.py)")
+BLOCK = re.compile(
+    rf"```console\n\$ (scaler [^\n]*|{SCRIPT.pattern.replace('(', '(?:')})\n(.*?)```", re.DOTALL
+)
 CUT = re.compile(r"\(… \d+ lines more\)\n$")
 SHOWN = 24
 
 
 def output(command: str) -> str:
     """What one command prints, errors after it, in the present folder."""
+    script = SCRIPT.fullmatch(command)
+    if script is not None:
+        printed = io.StringIO()
+        with contextlib.redirect_stdout(printed):
+            runpy.run_path(str(README.parent / script.group(1)), run_name="__main__")
+        return printed.getvalue()
     result = CliRunner().invoke(cli, shlex.split(command)[1:], prog_name="scaler")
     if result.exception is not None and not isinstance(result.exception, SystemExit):
         raise result.exception

@@ -33,12 +33,14 @@ from scaler.substitution.outcome import Outcome, Picks, exact_cost, order_of, se
 from scaler.substitution.parts import Component, row_holds
 from scaler.substitution.solver import Clock, Solver
 
-LEAST = 0.5
-"""Seconds that a piece may take at least, while there is time."""
-A_SIZE = 0.003
-"""Seconds a size that a component may take beyond its time while no choice of it holds."""
+LEAST = 2.0
+"""Seconds that a piece may take at least."""
+SMALL = 16
+"""Pieces of up to so many sizes are joined and chosen for also when the time is up: that takes
+milliseconds, and without it there would be nothing to show."""
 FIRST, WIDEST = 24, 400
-"""Sizes around a broken statement that are chosen anew at first, and at most for less cost."""
+"""Sizes around a broken statement that are chosen anew at first; and at most, when the time is up
+or for less cost."""
 LATE = "which of equally good choices it is was not settled in time"
 NONE = "time ran out before a choice was found that holds"
 
@@ -144,16 +146,15 @@ class Growing:
 
     def run(self) -> Outcome:
         """The best picks of the component, or the best found with its bound."""
-        extra = A_SIZE * len(self.place) / 2
         for root in list(self.members):
             self.solve(root, [])
-        self.grow(set(self.rows), Clock(self.clock.left + extra))
+        self.grow(set(self.rows))
         none = [piece for piece in self.pieces.values() if piece.outcome.status == "impossible"]
         if none:
             cores = tuple(self.part(self.compiled, piece.names) for piece in none)
             return Outcome("impossible", {}, ZERO, ZERO, none[0].outcome.how, cores=cores)
         if not self.proved():
-            return self.mended(Clock(self.clock.left + extra))
+            return self.mended()
         found = self.outcome("optimal", self.bound_of())
         if self.levels and not self.finish():
             found.notes.append(LATE)
@@ -172,9 +173,9 @@ class Growing:
             return any(name not in self.picks for name in self.about[key])
         return not all(row_holds(self.compiled, row, self.picks) for row in rows)
 
-    def grow(self, asked: set[str], clock: Clock) -> None:
+    def grow(self, asked: set[str]) -> None:
         """Joins pieces at broken statements until none is broken that may still join any."""
-        while asked and not clock.over:
+        while asked:
             now: list[tuple[str, list[Piece]]] = []
             taken: set[str] = set()
             later: set[str] = set()
@@ -183,7 +184,7 @@ class Growing:
                 pieces = [self.pieces[root] for root in roots]
                 if len(pieces) < 2 or any(p.outcome.status != "optimal" for p in pieces):
                     continue
-                if not self.broken(key):
+                if self.late(pieces) or not self.broken(key):
                     continue
                 if taken.isdisjoint(roots):
                     taken.update(roots)
@@ -192,14 +193,18 @@ class Growing:
                     later.add(key)
             asked = later
             for key, pieces in now:
-                if clock.over:
-                    return
+                if self.late(pieces):
+                    continue
                 for root in dict.fromkeys(map(self.find, self.about[key])):
                     del self.pieces[root]
                 self.join(self.about[key])
                 root = self.find(self.about[key][0])
                 self.solve(root, pieces)
                 asked.update(k for name in self.members[root] for k in self.keys_of[name])
+
+    def late(self, pieces: list[Piece]) -> bool:
+        """Whether there is no time for what some pieces are joined to."""
+        return self.clock.over and sum(len(piece.names) for piece in pieces) > SMALL
 
     def solve(self, root: str, before: list[Piece], full: bool = False) -> None:
         """Chooses for one piece; ``before``: what it was joined from, or what came of it before it
@@ -253,16 +258,13 @@ class Growing:
                     return False
                 self.solve(root, [self.pieces[root]], full=True)
                 touched.update(k for name in self.members[root] for k in self.keys_of[name])
-            self.grow(touched, self.clock)
+            self.grow(touched)
         return False
 
     # --- mending
 
-    def mended(self, late: Clock) -> Outcome:
-        """A choice that holds, near what the pieces would like; then a cheaper one, in the time.
-
-        ``late``: how long the first may take.
-        """
+    def mended(self) -> Outcome:
+        """A choice that holds, near what the pieces would like; then a cheaper one, in the time."""
         bound = self.bound_of()
         bare = [p.names for p in self.pieces.values() if p.names and not p.outcome.picks]
         for name in (name for names in bare for name in names if name not in self.picks):
@@ -271,9 +273,9 @@ class Growing:
         for number, spot in enumerate(spots):
             wide, forced = FIRST, number < len(bare)
             while forced or any(self.broken(k) for n in spot for k in self.keys_of[n]):
-                if self.again(self.around(spot, wide), Clock(max(LEAST, late.left / 4))):
+                if self.again(self.around(spot, wide), Clock(max(LEAST, self.clock.left / 4))):
                     break
-                if late.over or wide >= len(self.place):
+                if wide >= len(self.place) or (self.clock.over and wide >= WIDEST):
                     return Outcome("unknown", {}, ZERO, bound, "solver", notes=[NONE])
                 wide *= 2
         best, wide = self.outcome("feasible", bound), 2 * FIRST

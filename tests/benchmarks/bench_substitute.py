@@ -1,11 +1,16 @@
 """How long substitution takes, beside the bare solver on the same programmes.
 
     python tests/benchmarks/bench_substitute.py 2000 20000
+    python tests/benchmarks/bench_substitute.py connected 20000
+    python tests/benchmarks/bench_substitute.py change 20000
+    python tests/benchmarks/bench_substitute.py threads 2000
 
 Synthetic models of chains, pairs and bolted groups (invented data), 5 to 20 candidate rows a size.
 For each count of sizes the whole of ``substitute`` is timed, with compiling, choosing and the exact
 check; every programme that it hands to HiGHS is kept and run again by itself afterwards, in the
 same order and with the same changes of objective. Their ratio is what the claim is about.
+``connected``: all groups joined to one graph, within 60 s. ``change``: again after one changed size.
+``threads``: the same programmes by two threads instead of one.
 """
 
 from __future__ import annotations
@@ -13,12 +18,14 @@ from __future__ import annotations
 import random
 import resource
 import sys
+import threading
 import time
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from scaler.expressions import parse_expression
+from scaler.expressions import Length, parse_expression
 from scaler.measures.scales import Scale
 from scaler.problems import Place
 from scaler.reading.grammar import parse_method
@@ -185,6 +192,49 @@ def _shop() -> tuple[ShopRow, ...]:
     return tuple(ShopRow(family, name, value, "", HERE) for family, name, value in rows)
 
 
+def connected(
+    count: int, seed: int = 1, width: tuple[float, float] = (0.2, 1.0), rings: float = 0.1
+) -> Model:
+    """The same groups, every one joined to an earlier one near it by a window on the difference of
+    two sizes cut to a step: one connected graph. ``rings``: the share of groups with a second
+    such window, to any earlier group; ``width`` of the windows [mm]."""
+    model = synthetic(count, seed)
+    rnd = random.Random(seed + 99)
+    ends: dict[str, Size] = {}
+    for item in model.sizes.values():
+        if item.name in ("boss", "over", "edge"):
+            ends[item.part] = item
+    groups = list(ends)
+    conditions = dict(model.conditions)
+
+    def join(one: Size, other: Size) -> None:
+        wide = rnd.uniform(*width)
+        apart = float((other.full or 0) - (one.full or 0)) / 8
+        low = Fraction(f"{apart - wide * rnd.uniform(0.3, 0.7):.2f}")
+        name, text = f"join_{len(conditions)}", f"{other.id} - {one.id}"
+        conditions[name] = Condition(
+            name,
+            "",
+            parse_expression(text),
+            text,
+            Length(low),
+            Length(low + Fraction(f"{wide:.2f}")),
+            False,
+            "length",
+            Basis(BasisKind.BASIC_SIZE),
+            "",
+            "",
+            False,
+            HERE,
+        )
+
+    for number in range(1, len(groups)):
+        join(ends[groups[rnd.randrange(max(0, number - 8), number)]], ends[groups[number]])
+        if rnd.random() < rings:
+            join(ends[groups[rnd.randrange(number)]], ends[groups[number]])
+    return replace(model, conditions=conditions)
+
+
 class Kept:
     """The solver, keeping every programme and change that it is given."""
 
@@ -219,8 +269,13 @@ class Kept:
         return time.process_time() - began, runs
 
 
-def main(counts: list[int]) -> None:
-    """Prints one line a count."""
+def peak() -> float:
+    """Most memory that this process has held so far [MiB]."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def whole_and_bare(counts: list[int]) -> None:
+    """The whole of ``substitute`` beside the bare solver on the programmes that it made."""
     from scaler.substitution.substitute import substitute
 
     kept = Kept()
@@ -234,14 +289,101 @@ def main(counts: list[int]) -> None:
         result = substitute(model, seconds=3600, prices=False)
         whole = time.process_time() - began
         bare, runs = kept.replay()
-        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         print(
             f"{len(model.sizes):7d} {len(model.pairs) + len(model.conditions):6d}  "
             f"{result.status:9s} {whole:7.2f} {bare:7.2f} {whole / bare:6.2f} {runs:5d} "
-            f"{whole / len(model.sizes) * 1e6:8.0f} {peak:8.0f}",
+            f"{whole / len(model.sizes) * 1e6:8.0f} {peak():8.0f}",
             flush=True,
         )
 
 
+def one_graph(counts: list[int]) -> None:
+    """One connected graph in 60 s: how it ends, and with which gap."""
+    from scaler.substitution.substitute import substitute
+
+    print("  sizes  pairs  status     gap %   wall s  process s  peak MiB  pieces")
+    for count in counts:
+        model = connected(count)
+        wall, began = time.perf_counter(), time.process_time()
+        result = substitute(model, seconds=60, prices=False)
+        used, wall = time.process_time() - began, time.perf_counter() - wall
+        gap = "-" if result.gap is None else f"{float(result.gap) * 100:.4f}"
+        pieces = next((note for note in result.notes if "pieces" in note), "").partition(": ")[2]
+        print(
+            f"{len(model.sizes):7d} {len(model.pairs) + len(model.conditions):6d}  "
+            f"{result.status:9s} {gap:>7s} {wall:8.2f} {used:10.2f} {peak():9.0f}  {pieces}",
+            flush=True,
+        )
+
+
+def one_change(counts: list[int]) -> None:
+    """Choosing again after one changed size, beside choosing for the whole: twenty sizes in turn."""
+    from scaler.substitution.substituter import Substituter
+
+    print("  sizes  whole s  one change s: median     most  whole / most")
+    for count in counts:
+        model = synthetic(count)
+        began = time.process_time()
+        choice = Substituter(model, seconds=3600)
+        whole = time.process_time() - began
+        rnd, spent = random.Random(1), []
+        for name in rnd.sample(list(model.sizes), 20):
+            full = model.sizes[name].full
+            assert full is not None
+            began = time.process_time()
+            choice.change(name, full=full * Fraction(rnd.choice([97, 98, 102, 103]), 100))
+            spent.append(time.process_time() - began)
+        spent.sort()
+        print(
+            f"{len(model.sizes):7d} {whole:8.2f} {spent[10]:21.4f} {spent[-1]:8.4f} "
+            f"{whole / spent[-1]:13.0f}",
+            flush=True,
+        )
+
+
+def two_cores(counts: list[int]) -> None:
+    """The same programmes by one thread and by two, each with a solver of its own: wall time."""
+    from scaler.substitution.solver import Solver
+    from scaler.substitution.substitute import substitute
+
+    kept = Kept()
+    kept.install()
+
+    def run(calls: list[tuple[str, tuple[Any, ...]]]) -> None:
+        solver = Solver()
+        for name, args in calls:
+            getattr(Solver, name)(solver, *args)
+
+    print("  sizes  one thread s  two threads s  gain  (wall; a quiet machine is needed)")
+    for count in counts:
+        kept.calls.clear()
+        substitute(synthetic(count), seconds=3600, prices=False)
+        calls, halves, number = list(kept.calls), ([], []), 0
+        for call in calls:
+            number += call[0] == "load_arrays"
+            halves[number % 2].append(call)
+        began = time.perf_counter()
+        run(calls)
+        one = time.perf_counter() - began
+        threads = [threading.Thread(target=run, args=(half,)) for half in halves]
+        began = time.perf_counter()
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        two = time.perf_counter() - began
+        print(f"{count:7d} {one:13.2f} {two:14.2f} {one / two:5.2f}", flush=True)
+
+
+WHAT = {"connected": one_graph, "change": one_change, "threads": two_cores}
+
+
+def main(words: list[str]) -> None:
+    """One table: of what the first word says, else of the whole beside the bare solver."""
+    what = WHAT.get(words[0]) if words else None
+    counts = [int(text) for text in (words[1:] if what else words)]
+    (what or whole_and_bare)(counts or [500, 2000])
+
+
 if __name__ == "__main__":
-    main([int(text) for text in sys.argv[1:]] or [500, 2000])
+    main(sys.argv[1:])
