@@ -180,7 +180,8 @@ class Substituter:
 
     def _parts(self, number: int) -> Iterable[str]:
         """The parts that the sizes of a component belong to."""
-        return (self.model.sizes[base(name)].part for name in self.ledger.entries[number].names)
+        own = map(base, self.ledger.entries[number].names)
+        return (self.model.sizes[name].part for name in own if name in self.model.sizes)
 
     def _homes(self, names: Iterable[str]) -> Iterable[int]:
         """The components of those sizes that are open."""
