@@ -148,11 +148,23 @@ def test_pieces_that_nothing_can_meet_are_told_apart() -> None:
     for name in broken:
         fit = replace(pairs[name].fit, lower=Fraction(9), upper=Fraction(91, 10))
         pairs[name] = replace(pairs[name], fit=fit)
-    part, outcome = impossible_outcome(replace(model, pairs=pairs))
+    model = replace(model, pairs=pairs)
+    part, outcome = impossible_outcome(model)
     assert len(part.names) > 150
     assert len(outcome.cores) == 2
     for core, name in zip(outcome.cores, broken, strict=True):
         assert f"pair {name}" in core.keys and len(core.names) < 20
+    conflicts = substitute(model, ways_out=0).conflicts
+    assert all(conflict.reduced for conflict in conflicts)
+    # a bar off a row and its hole, each within its reach: all three statements are needed
+    assert [set(conflict.keys) for conflict in conflicts] == [
+        {
+            f"pair {name}",
+            f"rule {model.pairs[name].inner.name}",
+            f"rule {model.pairs[name].outer.name}",
+        }  # type: ignore[union-attr]
+        for name in broken
+    ]
 
 
 def stuck(monkeypatch: pytest.MonkeyPatch, most: int, with_picks: bool) -> None:
@@ -177,12 +189,12 @@ def stuck(monkeypatch: pytest.MonkeyPatch, most: int, with_picks: bool) -> None:
 
 
 @pytest.mark.parametrize("with_picks", [True, False])
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, 3])
 def test_pieces_that_are_not_proved_are_mended(
     monkeypatch: pytest.MonkeyPatch, seed: int, with_picks: bool
 ) -> None:
     """Where a piece cannot be proved best the answer still holds, and its gap covers the best."""
-    model = bench.connected(120, seed, (0.15, 0.4))
+    model = bench.connected(70, seed, (0.15, 0.4))
     best = substitute(model, prices=False, ways_out=0)
     assert best.status == "optimal"
     stuck(monkeypatch, 4, with_picks)
@@ -215,8 +227,8 @@ def of_files(folder: Path) -> Model:
 
 
 MAKERS: dict[str, Callable[[Path], Model]] = {
-    "groups": lambda folder: bench.synthetic(150),
-    "one graph": lambda folder: bench.connected(400),
+    "groups": lambda folder: bench.synthetic(100),
+    "one graph": lambda folder: bench.connected(250),
     "tight graph": lambda folder: bench.connected(200, 1, (0.1, 0.2)),
     "files": of_files,
     "chain": lambda folder: chain(folder, 3, 80),
@@ -312,7 +324,7 @@ def play(model: Model, seed: int, count: int) -> int:
 @pytest.mark.parametrize("name", ["groups", "starter", "example", "files", "one graph"])
 def test_a_change_gives_what_choosing_anew_gives(tmp_path: Path, name: str) -> None:
     """Random changes: cost, bound, levels and verdicts as for the whole; the rest left alone."""
-    assert play(MAKERS[name](tmp_path), 5, 3 if name == "one graph" else 8) >= 2
+    assert play(MAKERS[name](tmp_path), 5, 2 if name == "one graph" else 6) >= 2
 
 
 @settings(max_examples=25)
@@ -341,6 +353,19 @@ def test_a_change_touches_its_own_component_only() -> None:
         choice.change("g1.nothing", weight=Fraction(2))
     with pytest.raises(TypeError):
         choice.change(name, colour="red")
+
+
+def test_a_made_size_with_a_definition_is_what_it_was_made(tmp_path: Path) -> None:
+    """z = x + y, but z has been made: it stays, and what is chosen for x and y does not move it."""
+    text = '[model]\ntitle="t"\nscale="1:8"\n[drawing.s]\nunit="mm"\n[part.a]\nservice="none"\n'
+    for name, more in (("x", ""), ("y", ""), ("z", ',equals="a.x + a.y",made="8.2 mm"')):
+        full = "64" if name == "z" else "32"
+        text += f'size.{name}={{full="{full}",kind="length",rule="milled step 0.1 mm"{more}}}\n'
+    text += '[condition.c]\nkeep="a.z - a.x >= \'4.4 mm\'"\nbasis="basic size"\n'
+    (tmp_path / "model.toml").write_text(text, encoding="utf-8")
+    result = substitute(load(tmp_path))
+    assert result.status == "optimal"
+    assert {c.size: c.value for c in result.choices} == {"a.x": Fraction("3.8"), "a.y": 4}
 
 
 # --- the same answer

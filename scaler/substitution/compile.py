@@ -35,6 +35,7 @@ from scaler.substitution.compiled import (
     key_of,
     linked_sizes,
     no_method,
+    undefined,
 )
 from scaler.substitution.forms import Form
 from scaler.substitution.linking import add_links, link_copies
@@ -174,7 +175,7 @@ class Compiler:
         """Sizes that are no longer open, settled as a check settles them."""
         model = replace(
             self.model,
-            sizes={size.id: size for size in sizes},
+            sizes={size.id: undefined(size) for size in sizes},
             pairs={},
             conditions={},
         )

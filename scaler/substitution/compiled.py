@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from scaler.checking.statements import Statement
@@ -125,6 +125,11 @@ def has_last_cut(method: str) -> bool:
 def no_method(size: Size) -> Method:
     """A method for sizes that have none: they are given."""
     return Method("", "", "given", "nearest", None, None, None, None, None, size.place)
+
+
+def undefined(size: Size) -> Size:
+    """The size without what it was to be worked out from: it is settled by other means."""
+    return size if size.equals is None else replace(size, equals=None, equals_text="")
 
 
 def free_branch(method: Method, at: Fraction, low: Fraction, high: Fraction) -> Branch:

@@ -340,7 +340,7 @@ def conflicts_of(
     """The conflicts of every component without a choice, each with its own ways out; and for
     components with several, the ways out of all of them at once."""
     broken = [
-        broken_part(task, part, clock)
+        broken_part(task, part, outcome.cores, clock)
         for part, outcome in zip(task.parts, task.outcomes, strict=True)
         if outcome.status == "impossible"
     ]
@@ -409,16 +409,29 @@ def conflicts_left(task: Task, piece: Model, way: WayOut, clock: Clock) -> int:
     fresh.kept_solver = task.solver()
     fresh.solve()
     return sum(
-        len(broken_part(fresh, part, allowed).sets)
+        len(broken_part(fresh, part, outcome.cores, allowed).sets)
         for part, outcome in zip(fresh.parts, fresh.outcomes, strict=True)
         if outcome.status == "impossible"
     )
 
 
-def broken_part(task: Task, part: Component, clock: Clock) -> Broken:
-    """The conflicts of one component, each about other pairs and conditions."""
+def broken_part(task: Task, part: Component, cores: Sequence[Component], clock: Clock) -> Broken:
+    """The conflicts of one component, each about other pairs and conditions.
+
+    Parameters: cores : the pieces of it that are known to have no choice; conflicts lie in them
+        (none known: anywhere in it).
+    """
     sizes = [*part.names, *fixed_names(part)]
     piece = part_of(task.model, task.exact, sizes, part.keys)
+    fresh = compile_model(piece, task.exact)
+    sets = [found for core in cores or (part,) for found in sets_in(task, core, clock)]
+    return Broken(part, piece, fresh, sets)
+
+
+def sets_in(task: Task, core: Component, clock: Clock) -> list[tuple[list[str], bool]]:
+    """The sets of statements of a component, or a piece of one, that cannot all hold; and whether
+    each is shown to be a smallest one."""
+    piece = part_of(task.model, task.exact, [*core.names, *fixed_names(core)], core.keys)
     fresh = compile_model(piece, task.exact)
     items = statements_of(fresh, piece)
     oracle = Oracle(piece, task.exact, items, task.solver, clock)
@@ -436,9 +449,7 @@ def broken_part(task: Task, part: Component, clock: Clock) -> Broken:
     except OutOfTime:
         if not sets:
             sets.append((left, False))
-    if not sets:
-        sets.append(([*items], False))
-    return Broken(part, piece, fresh, sets)
+    return sets or [([*items], False)]
 
 
 def fixed_names(part: Component) -> list[str]:
