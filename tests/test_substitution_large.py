@@ -355,6 +355,22 @@ def test_a_change_touches_its_own_component_only() -> None:
         choice.change(name, colour="red")
 
 
+def test_a_change_reaches_what_follows_its_row(tmp_path: Path) -> None:
+    """A hole of the row that a bolt of another part takes: open, no longer open, and open again."""
+    text = '[model]\ntitle="t"\nscale="1:8"\n[drawing.s]\nunit="mm"\n'
+    text += '[part.bolt]\nservice="none"\nsize.thread={full="40",rule="metric thread"}\n'
+    text += '[part.frame]\nservice="none"\n'
+    text += 'size.tapped={kind="internal",rule="tapping hole of bolt.thread"}\n'
+    text += 'size.near={full="42",kind="internal",rule="clearance hole of bolt.thread"}\n'
+    (tmp_path / "model.toml").write_text(text, encoding="utf-8")
+    choice = Substituter(load(tmp_path))
+    for fields in ({"full": "48 mm"}, {"full": "33 mm"}, {"made": "6 mm"}, {"made": None}):
+        found = choice.change("bolt.thread", **fields)
+        fresh = substitute(choice.model, prices=False, ways_out=0)
+        assert figures(found) == figures(fresh) and values(found) == values(fresh)
+        assert set(choice.touched) == {"bolt.thread", "frame.tapped", "frame.near"}
+
+
 def test_a_made_size_with_a_definition_is_what_it_was_made(tmp_path: Path) -> None:
     """z = x + y, but z has been made: it stays, and what is chosen for x and y does not move it."""
     text = '[model]\ntitle="t"\nscale="1:8"\n[drawing.s]\nunit="mm"\n[part.a]\nservice="none"\n'

@@ -15,12 +15,13 @@ from fractions import Fraction
 from scaler.as_made.bench import Index, base
 from scaler.measures.lengths import parse_length
 from scaler.records import Choice, Model, Size
+from scaler.substitution.compiled import linked_sizes
 from scaler.substitution.options import ZERO
 from scaler.substitution.outcome import Outcome, sections_of, total
 from scaler.substitution.records import LEVELS, Level, SizeChoice, Substitution
 from scaler.substitution.solver import Clock, Solver
 from scaler.substitution.substitute import best_of
-from scaler.substitution.task import Task, worst
+from scaler.substitution.task import Task, levels_of, worst
 from scaler.substitution.verify import kept_choices, part_of
 
 LENGTHS = ("full", "reach", "made")
@@ -34,6 +35,7 @@ class Entry:
     names: tuple[str, ...]
     keys: tuple[str, ...]
     outcome: Outcome
+    levels: tuple[int, int, int]
     sections: frozenset[str]
 
 
@@ -60,17 +62,19 @@ class Ledger:
         self.bound += settled + total(outcome.bound for outcome in task.outcomes)
         for part, outcome in zip(task.parts, task.outcomes, strict=True):
             used = frozenset(sections_of(part, outcome.picks))
-            self.entries[self.number] = Entry(tuple(part.names), tuple(part.keys), outcome, used)
+            levels = levels_of(part, outcome)
+            entry = Entry(tuple(part.names), tuple(part.keys), outcome, levels, used)
+            self.entries[self.number] = entry
             self.home.update(dict.fromkeys(part.names, self.number))
             self.number += 1
-            self.count(outcome, used, 1)
+            self.count(entry, 1)
 
-    def count(self, outcome: Outcome, used: Iterable[str], sign: int) -> None:
+    def count(self, entry: Entry, sign: int) -> None:
         """Adds or takes away what is counted rather than summed."""
-        self.statuses[outcome.status] += sign
-        for level, reached in enumerate(outcome.levels[:3]):
+        self.statuses[entry.outcome.status] += sign
+        for level, reached in enumerate(entry.levels):
             self.levels[level] += sign * reached
-        for section in used:
+        for section in entry.sections:
             self.sections[section] += sign
 
     def take(self, numbers: Iterable[int], settled: Iterable[str]) -> None:
@@ -82,7 +86,7 @@ class Ledger:
         for entry in gone:
             for name in entry.names:
                 del self.home[name]
-            self.count(entry.outcome, entry.sections, -1)
+            self.count(entry, -1)
 
 
 class Substituter:
@@ -124,6 +128,7 @@ class Substituter:
         """The whole model chosen for."""
         self.model = model
         self.index = Index(model)
+        self.linked = linked_sizes(model)
         self.ledger = Ledger()
         task, result = best_of(Task(model, Clock(self.seconds), self.slack, self.levels))
         self._solver = task.kept_solver
@@ -165,8 +170,9 @@ class Substituter:
         if shape(before) != shape(after):
             self._opened(model)
             return self.best
-        numbers = dict.fromkeys(self._reached(size))
-        parts = {size.partition(".")[0]: None}
+        linked = self.linked.get(size, ())
+        numbers = dict.fromkeys(n for name in (size, *linked) for n in self._reached(name))
+        parts = dict.fromkeys(name.partition(".")[0] for name in (size, *linked))
         for number in numbers:
             parts.update(dict.fromkeys(self._parts(number)))
         near = [name for part in parts for name in self.index.sizes_of[part]]
@@ -274,7 +280,7 @@ class Substituter:
 
 def shape(size: Size) -> tuple[object, ...]:
     """What other sizes and statements are worked out by: a change of it calls for a fresh start."""
-    follows = tuple(method.argument for method in size.rule if method.argument is not None)
+    follows = tuple((method.argument, method.leader) for method in size.rule)
     given = any(method.way in ("given", "follow", "standard") for method in size.rule)
     open_ = size.full is None and size.made is None
     return size.part, size.name, size.full is None, open_, size.equals, follows, given, size.between

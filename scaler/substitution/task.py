@@ -16,7 +16,7 @@ from scaler.settling.rows import Rows
 from scaler.settling.settle import Settlement, reach_of, settle
 from scaler.substitution.compile import compile_model
 from scaler.substitution.compiled import Compiled
-from scaler.substitution.options import ZERO, Branch, Options, cost_of
+from scaler.substitution.options import ZERO, Options, cost_of
 from scaler.substitution.outcome import Outcome, sections_of, total
 from scaler.substitution.parts import Component, Pick, components, filter_single
 from scaler.substitution.records import LEVELS, Level, SizeChoice, Substitution
@@ -229,13 +229,6 @@ class Task:
 
     # --- results
 
-    def rows_picked(self) -> Iterable[Branch]:
-        """The branches picked that are rows of their own, not columns of another's."""
-        for name, (place, _) in self.picks().items():
-            branch = self.compiled.variables[name].branches[place]
-            if branch.row is not None and not branch.link:
-                yield branch
-
     def stuck(self) -> list[str]:
         """The sizes of the components without a choice, those no longer open left out."""
         return [
@@ -280,15 +273,12 @@ class Task:
         fixed = self.fixed_cost()
         cost = fixed + total(o.cost for o in self.outcomes)
         bound = fixed + total(o.bound for o in self.outcomes)
-        reached: list[Fraction] = [cost]
-        reached.append(Fraction(sum(o.levels[0] for o in self.outcomes if o.levels)))
-        rows = list(self.rows_picked())
-        reached.append(Fraction(sum(1 for branch in rows if branch.row and not branch.row.shop)))
-        reached.append(Fraction(sum(1 for branch in rows if branch.order[2])))
+        counts = [0, 0, 0]
         sections: set[str] = set()
         for part, outcome in zip(self.parts, self.outcomes, strict=True):
             sections |= sections_of(part, outcome.picks)
-        reached.append(Fraction(len(sections)))
+            counts = [a + b for a, b in zip(counts, levels_of(part, outcome), strict=True)]
+        reached = [cost, *map(Fraction, (*counts, len(sections)))]
         notes = [*self.notes, *self.proof()]
         return Substitution(
             self.chosen,
@@ -337,6 +327,18 @@ class Task:
                 )
                 if choice is not None:
                     yield choice
+
+
+def levels_of(part: Component, outcome: Outcome) -> tuple[int, int, int]:
+    """Later methods; rows not on the shop list; rows of other catalogues. A column of another
+    size's row is no row of its own."""
+    branches = (part.variable(name).branches[place] for name, (place, _) in outcome.picks.items())
+    rows = [branch for branch in branches if branch.row is not None and not branch.link]
+    return (
+        outcome.levels[0] if outcome.levels else 0,
+        sum(1 for branch in rows if branch.row is not None and not branch.row.shop),
+        sum(1 for branch in rows if branch.order[2]),
+    )
 
 
 def worst(statuses: Iterable[str]) -> str:
