@@ -52,7 +52,7 @@ def write_out(name: str, target: Path) -> tuple[Path, ...]:
             written.append(path)
     except OSError as error:
         raise unwritable(path, error, whole=written) from None
-    return tuple(written)
+    return tuple(sorted(written))
 
 
 def _free(target: Path, texts: dict[str, bytes]) -> bool:

@@ -7,9 +7,8 @@ from functools import cache
 
 from readers import text_of
 from scaler import examples
-from scaler.as_made import append_log, log
 from scaler.problems import Problem, render_full
-from scaler.reading import logs
+from scaler.reading import logs, readings_log
 from scaler.reading.csv_text import parse_csv
 from scaler.reading.toml_lines import Source
 from scaler.records import Model
@@ -34,21 +33,16 @@ def read(data: bytes) -> object:
     text = text_of(data).replace("\r\n", "\n").replace("\r", "\n")
     source, known = Source("readings.csv", text), model()
     problems: list[Problem] = []
-    standing, found = log.histories(source, known.sizes, known.parts)
+    standing, found = readings_log.histories(source, known.sizes, known.parts)
     problems += found
-    quick = log.plain_readings(source, known.sizes, known.parts)
+    quick = readings_log.plain_readings(source, known.sizes, known.parts)
     if quick is not None:
         assert quick == {key: rows[-1] for key, rows in standing.items()}
-    log.read_readings(source, known.sizes, known.parts)
-    kept, torn = append_log.sound(text)
-    assert kept + torn == text
+    readings_log.read_readings(source, known.sizes, known.parts)
     table, found_too = parse_csv(source)
     problems += found_too
-    done: list[object] = [
-        logs.choices(table, known.sizes, problems),
-        logs.readings(table, known.sizes, known.parts, problems),
-    ]
-    return done, [render_full(problem) for problem in problems]
+    chosen = logs.choices(table, known.sizes, known.parts, problems)
+    return chosen, [render_full(problem) for problem in problems]
 
 
 def seeds() -> Iterator[bytes]:
