@@ -152,6 +152,15 @@ class Index:
                     if other != name:
                         self.down.setdefault(other, []).append(name)
         self.order = {key: n for n, key in enumerate(self.names_of)}
+        self._drawn: dict[Fraction, list[str]] = {}
+
+    def drawn_alike(self, model: Model, full: Fraction) -> tuple[str, ...]:
+        """The sizes that are drawn with one figure."""
+        if not self._drawn:
+            for size in model.sizes.values():
+                if size.full is not None:
+                    self._drawn.setdefault(size.full, []).append(size.id)
+        return tuple(self._drawn.get(full, ()))
 
     def keys_of(self, size: str) -> tuple[Key, ...]:
         """The statements that a size enters, also through sizes worked out from it, in order."""
@@ -220,14 +229,15 @@ class Bench:
         values: dict[str, Value],
         results: dict[str, Settled],
         changed: Reach,
-        work: dict[str, tuple[WorkFinding, ...]] | None = None,
+        work: Mapping[str, tuple[WorkFinding, ...]] | None = None,
+        stale: frozenset[str] = frozenset(),
         whole: Checker | None = None,
     ) -> None:
         self.model, self.index = model, index
         self.found, self.values, self.results = found, values, results
         self.changed = changed
         self._near: dict[str, Checker] = {}
-        self._work, self._whole = work, whole
+        self._work, self._stale, self._whole = work, stale, whole
 
     @classmethod
     def opened(cls, model: Model, index: Index | None = None) -> Bench:
@@ -249,20 +259,26 @@ class Bench:
         return tuple(f for key in self.index.order for f in self.found.get(key, ()))
 
     @property
-    def workability(self) -> tuple[WorkFinding, ...]:
-        """The checks of workability, in the order of the parts: worked out when first asked for,
-        and then, as sizes are measured, for the parts that these reach."""
+    def work(self) -> Mapping[str, tuple[WorkFinding, ...]]:
+        """The checks of workability by part: worked out when first asked for, and then, as sizes
+        are measured, for the parts that these reach."""
         from scaler.checking.workability import by_part
 
         if self._work is None:
             self._work = by_part(self._whole or Checker(self.model), self.model.parts)
-        stale = [part for part in self.model.parts if part not in self._work]
-        if stale:
-            sizes = [name for part in stale for name in self.index.sizes_of.get(part, ())]
+        elif self._stale:
+            sizes = [name for part in self._stale for name in self.index.sizes_of[part]]
             reach = Reach(tuple(sizes), ())
             checker = Checker(part_of_model(self.model, self.index, reach))
-            self._work |= by_part(checker, stale)
-        return tuple(f for part in self.model.parts for f in self._work[part])
+            self._work = {**self._work, **by_part(checker, self._stale)}
+        self._stale = frozenset()
+        return self._work
+
+    @property
+    def workability(self) -> tuple[WorkFinding, ...]:
+        """The checks of workability, in the order of the parts."""
+        work = self.work
+        return tuple(f for part in self.model.parts for f in work[part])
 
     def fails(self, *, strict: bool = False) -> bool:
         """Whether anything fails (or, strictly, is doubtful), as a check of the whole model says."""
@@ -270,7 +286,8 @@ class Bench:
             return True
         if strict and any(f.verdict is Verdict.DOUBTFUL for f in self.findings):
             return True
-        return any(f.fails or (strict and f.doubtful) for f in self.workability)
+        work = (f for found in self.work.values() for f in found)
+        return any(f.fails or (strict and f.doubtful) for f in work)
 
     def finding(self, identity: str, what: str = "") -> Finding | None:
         """The finding of a pair or condition (``name`` or ``name@copy``)."""
@@ -349,10 +366,8 @@ class Bench:
                 values[name] = value
         results = {**self.results, **checker.settlement.results}
         touched = {model.sizes[size].part for size in reach.sizes}
-        work = self._work
-        if work is not None:  # of what is reached it is worked out anew, when asked for
-            work = {part: items for part, items in work.items() if part not in touched}
-        return Bench(model, index, found, values, results, reach, work)
+        stale = self._stale | touched  # of these it is worked out anew, when asked for
+        return Bench(model, index, found, values, results, reach, self._work, stale)
 
 
 def _by_key(findings: Iterable[Finding], index: Index) -> dict[Key, tuple[Finding, ...]]:

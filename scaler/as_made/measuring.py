@@ -340,10 +340,12 @@ def _change(
 
 def _work_changed(before: Bench, after: Bench) -> tuple[WorkFinding, ...]:
     """The checks of workability that hold less well than before."""
-    was = {item.id: rank(item.verdict) for item in before.workability}
+    parts = dict.fromkeys(after.model.sizes[size].part for size in after.changed.sizes)
+    was = {item.id: rank(item.verdict) for part in parts for item in before.work[part]}
     return tuple(
         item
-        for item in after.workability
+        for part in parts
+        for item in after.work[part]
         if (item.fails or item.doubtful)
         and rank(item.verdict) > was.get(item.id, was.get(base(item.id), 0))
     )

@@ -63,9 +63,10 @@ def _untied(bench: Bench, way: Way) -> list[str]:
         if size.full is None or move.before == move.after or move.accepts:
             continue
         tied = {name for key in bench.index.keys_of(size.id) for name in bench.index.names_of[key]}
-        for other in bench.model.sizes.values():
+        for name in bench.index.drawn_alike(bench.model, size.full):
+            other = bench.model.sizes[name]
             named = size.part in other.name or other.part in size.name
-            mates = other.full == size.full and other.kind.grows is not size.kind.grows
+            mates = other.kind.grows is not size.kind.grows
             if named and mates and other.part != size.part and other.id not in tied:
                 notes.append(
                     f"{other.id} is drawn the same size as {size.id} ({size.drawn_as or 'full'}), "
