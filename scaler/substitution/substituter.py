@@ -108,7 +108,7 @@ class Substituter:
     --------
     >>> import scaler.examples
     >>> choice = Substituter(scaler.examples.load("starter"))
-    >>> choice.change("plunger.stroke", weight=2).status
+    >>> choice.change("stretcher.length", full="1 ft 6 1/4 in").status
     'optimal'
     """
 
