@@ -424,13 +424,14 @@ class Checker:
         return any("@" in name for name in self.values)
 
     @cached_property
-    def _any_made(self) -> bool:
+    def any_made(self) -> bool:
+        """Whether any size, or copy of one, has been made."""
         made = (settled.made for settled in self.settlement.results.values())
         return self.copies_read or any(made)
 
     def _touched(self, statement: Statement) -> bool:
         """Whether a reading or a made size enters a statement, also through definitions."""
-        if not self._any_made:
+        if not self.any_made:
             return False
         stack, seen = list(names(statement.node)), set[str]()
         while stack:

@@ -74,7 +74,8 @@ class PlainFindings:
         """Verdict and sums; without figures no worst case is looked for that decides nothing."""
         checker, lower, upper = self.checker, statement.lower, statement.upper
         named = names(statement.node)
-        if (lower is None and upper is None) or not self.whole.sizes.keys() >= set(named):
+        known = self.whole.sizes
+        if (lower is None and upper is None) or any(name not in known for name in named):
             return None
         if checker.defines(statement):
             return None
@@ -96,7 +97,8 @@ class PlainFindings:
         except (EvaluationError, NoRange, KeyError):
             return None
         if not inside:
-            if checker.stage is Stage.CHOSEN and all(map(checker.is_made, named)):
+            made = checker.stage is Stage.CHOSEN and checker.any_made
+            if made and all(map(checker.is_made, named)):
                 return None  # the readings may not decide
             low = lower is not None and not lies_within(total, total, unit, lower, None)
             return outside(statement.what, low), total, unit, ends

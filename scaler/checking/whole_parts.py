@@ -12,6 +12,7 @@ from fractions import Fraction
 from math import gcd, lcm
 
 from scaler.expressions.intervals import Value
+from scaler.expressions.values import MINUS_ONE, ONE
 
 USUAL = 10**6
 """Parts of a millimetre that limits as written hardly ever go beyond."""
@@ -55,7 +56,12 @@ class WholeParts:
         unit, sizes = cut * self.parts, self.sizes
         total = constant.numerator * (unit // constant.denominator)
         for name, factor in factors.items():
-            total += factor.numerator * (cut // factor.denominator) * sizes[name]
+            if factor is ONE:
+                total += cut * sizes[name]
+            elif factor is MINUS_ONE:
+                total -= cut * sizes[name]
+            else:
+                total += factor.numerator * (cut // factor.denominator) * sizes[name]
         return total, unit
 
     def worst(
@@ -72,7 +78,10 @@ class WholeParts:
         most = least if high is low else high.numerator * (unit // high.denominator)
         for name, factor in factors.items():
             down, up = ends[name]
-            times = factor.numerator * (cut // factor.denominator)
+            if factor is ONE or factor is MINUS_ONE:
+                times = cut if factor is ONE else -cut
+            else:
+                times = factor.numerator * (cut // factor.denominator)
             if times > 0:
                 least, most = least + times * down, most + times * up
             else:
@@ -83,7 +92,7 @@ class WholeParts:
         """Into how many a part is cut up, so that a sum comes out whole."""
         cut = 1
         for factor in factors.values():
-            if factor.denominator != 1:
+            if factor is not ONE and factor is not MINUS_ONE and factor.denominator != 1:
                 cut = lcm(cut, factor.denominator)
         for constant in constants:
             below = constant.denominator

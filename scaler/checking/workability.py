@@ -128,7 +128,7 @@ class Workability:
         return tuple(
             (_verdict(self.checker, item), bool(_reason(item, "", self.reasons)))
             for item in told(self.asked, "checks of workability")
-            if not _all_made(self.checker, _sizes(item))
+            if not _all_made(self.checker, item)
         )
 
     def __iter__(self) -> Iterator[WorkFinding]:
@@ -280,16 +280,15 @@ def _checked(
 def _findings(checker: Checker, item: Asked, reasons: Mapping[str, str]) -> Iterator[WorkFinding]:
     """The findings on a check; none where every size of it is made: then nothing is left to look
     at before cutting."""
-    sizes = _sizes(item)
-    if _all_made(checker, sizes):
+    if _all_made(checker, item):
         return
     for suffix, found, wanted in _by_copies(checker, item):
         reason = _reason(item, suffix, reasons)
-        yield _finding(checker, item, sizes, suffix, found, wanted, reason)
+        yield _finding(checker, item, suffix, found, wanted, reason)
 
 
-def _all_made(checker: Checker, sizes: tuple[str, ...]) -> bool:
-    return all(is_made(checker, name) for name in sizes)
+def _all_made(checker: Checker, item: Asked) -> bool:
+    return checker.any_made and all(is_made(checker, name) for name in _sizes(item))
 
 
 def _verdict(checker: Checker, item: Asked) -> Verdict:
@@ -335,7 +334,6 @@ def _value(node: Node, checker: Checker) -> Value:
 def _finding(
     checker: Checker,
     item: Asked,
-    sizes: tuple[str, ...],
     suffix: str,
     found: Node,
     wanted: Node,
@@ -354,7 +352,7 @@ def _finding(
         item.rule.id,
         item.rule.title,
         item.subject.partition(".")[0],
-        sizes,
+        _sizes(item),
         item.text,
         None if item.doubt else values[0],
         None if item.doubt else values[1],

@@ -54,8 +54,8 @@ class WorkPart:
     def of_kind(self, *kinds: Kind) -> list[Size]:
         """The sizes of the kinds, in the order of the model."""
         if len(kinds) == 1:
-            return self._by_kind.get(kinds[0].value, [])
-        if not any(kind.value in self._by_kind for kind in kinds):
+            return self._by_kind.get(kinds[0]._value_, [])
+        if not any(kind._value_ in self._by_kind for kind in kinds):
             return []
         return [size for size in self.sizes.values() if size.kind in kinds]
 
@@ -63,7 +63,7 @@ class WorkPart:
     def _by_kind(self) -> dict[str, list[Size]]:
         found: dict[str, list[Size]] = {}
         for size in self.sizes.values():
-            found.setdefault(size.kind.value, []).append(size)
+            found.setdefault(size.kind._value_, []).append(size)
         return found
 
     @cached_property

@@ -45,7 +45,9 @@ LONGEST_EXACT = 8192
 LARGEST = Fraction(2) ** 2048
 SMALLEST = 1 / LARGEST
 _WANTED_WIDTH = Fraction(1, 10**40)
-_ZERO, _ONE, _MINUS_ONE = Fraction(0), Fraction(1), Fraction(-1)
+_ZERO = Fraction(0)
+ONE, MINUS_ONE = Fraction(1), Fraction(-1)
+"""The factors of nearly all names in linear forms: these very objects, so that they are known fast."""
 
 ONE_VALUED: dict[str, Callable[[Value, int], Value]] = {
     "sqrt": lambda value, bits: root(value, 2, bits),
@@ -246,7 +248,10 @@ def linear(node: Node, ratio: Fraction) -> Linear | None:
     if found is None:
         return None
     constant, coefficients = found
-    return Linear(constant, {name: c for name, c in coefficients.items() if c})
+    return Linear(
+        constant,
+        {name: c for name, c in coefficients.items() if c is ONE or c is MINUS_ONE or c},
+    )
 
 
 _Form = tuple[Fraction, dict[str, Fraction]]
@@ -265,7 +270,7 @@ def _constant(form: _Form | None) -> Fraction | None:
 def _linear(node: Node, ratio: Fraction) -> _Form | None:
     match node:
         case Name(name=name):
-            return _ZERO, {name: _ONE}
+            return _ZERO, {name: ONE}
         case Number(value=value) | Length(mm=value) | Angle(degrees=value):
             return value, {}
         case FullLength(mm=value):
@@ -274,7 +279,7 @@ def _linear(node: Node, ratio: Fraction) -> _Form | None:
             return _linear_sum(terms, ratio)
         case Neg(value=inner):
             form = _linear(inner, ratio)
-            return None if form is None else _scaled(form, -_ONE)
+            return None if form is None else _scaled(form, -ONE)
         case Mul(factors=(Number(value=value), factor)):
             form = _linear(factor, ratio)
             return None if form is None else _short(_scaled(form, value))
@@ -309,7 +314,7 @@ def _exact(value: Value) -> _Form | None:
 def _short(form: _Form) -> _Form | None:
     """The form itself, or None where its numbers have grown beyond LONGEST_EXACT."""
     for value in (form[0], *form[1].values()):
-        if value is _ONE or value is _MINUS_ONE or value is _ZERO:
+        if value is ONE or value is MINUS_ONE or value is _ZERO:
             continue
         if value.numerator.bit_length() + value.denominator.bit_length() > LONGEST_EXACT:
             return None
@@ -322,7 +327,7 @@ def _linear_sum(terms: tuple[Node, ...], ratio: Fraction) -> _Form | None:
     for term in terms:
         inner = term.value if type(term) is Neg else term
         if type(inner) is Name and inner.name not in coefficients:  # much the most usual
-            coefficients[inner.name] = _ONE if inner is term else _MINUS_ONE
+            coefficients[inner.name] = ONE if inner is term else MINUS_ONE
             continue
         if type(inner) is Length:
             constant = constant + inner.mm if inner is term else constant - inner.mm
@@ -337,7 +342,7 @@ def _linear_sum(terms: tuple[Node, ...], ratio: Fraction) -> _Form | None:
 
 
 def _linear_product(forms: list[_Form | None]) -> _Form | None:
-    product: _Form | None = (_ONE, {})
+    product: _Form | None = (ONE, {})
     for form in forms:
         if form is None or product is None:
             return None
