@@ -14,7 +14,8 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from scaler.as_made.bench import Bench, Edits, base, rank
-from scaler.as_made.input import reading_of
+from scaler.as_made.changes import chosen, drawn
+from scaler.as_made.input import known, reading_of
 from scaler.as_made.notes import notes
 from scaler.as_made.record import placed, reading_steps, readings_path, record, take_back
 from scaler.as_made.targets import Target, targets
@@ -181,9 +182,11 @@ class Change:
 
 
 class Workbench:
-    """A model on the bench: measure, and only what hangs on the size is worked out anew.
+    """A model on the bench: measure, draw or choose a size otherwise, and only what hangs on it is
+    worked out anew.
 
-    What it then holds is what a check of the whole model with that reading says.
+    What it then holds is what a check of the whole model with those changes says: the one way to
+    change sizes in a loop, as behind a slider in a notebook.
     """
 
     def __init__(self, model: Model) -> None:
@@ -254,6 +257,38 @@ class Workbench:
         before = self._bench
         after = before.after(Edits(readings={(size, copy): reading}))
         change = _change(before, after, size, copy, reading, remedies, propose)
+        self._bench = after
+        return change
+
+    def redraw(self, size: str, full: str | Fraction) -> Change:
+        """Draws a size otherwise, as text in its sheet's unit or the prototype's size [mm], and
+        says what that changes. Nothing is recorded; :attr:`model` has it from now on.
+
+        Raises InputError for an unknown size, one that is not drawn, a figure that cannot be read,
+        and where the sizes then contradict each other.
+
+        >>> from scaler.examples import load
+        >>> Workbench(load("starter")).redraw("roller.diameter", "8 in").after
+        Fraction(127, 5)
+        """
+        new = drawn(self.model, size, full)
+        return self._changed(new.id, Edits(sizes={new.id: new}))
+
+    def choose(self, size: str, value: str | Fraction | None) -> Change:
+        """Makes a size of this value its choice (None: leaves it to its rule again), and says what
+        that changes. Nothing is recorded; :attr:`model` has it from now on.
+
+        Raises InputError for an unknown size, a value that cannot be read, and where the sizes then
+        contradict each other.
+        """
+        name = known(self.model, size, "")[0].id
+        choice = None if value is None else chosen(self.model, name, value)
+        return self._changed(name, Edits(choices={name: choice}))
+
+    def _changed(self, size: str, edits: Edits) -> Change:
+        before = self._bench
+        after = before.after(edits)
+        change = _change(before, after, size, "", None, remedies=False, propose=None)
         self._bench = after
         return change
 
