@@ -80,9 +80,9 @@ def size_dict(line: SizeLine) -> dict[str, Any]:
     if line.limits is not None and line.chosen is not None:
         basic = middle(line.chosen)
         limits = (basic + line.limits.lower, basic + line.limits.upper)
-    percent = None
-    if line.departure is not None and line.exact is not None and middle(line.exact):
-        percent = round(float(line.departure / middle(line.exact)) * 100, 4)
+    percent, departure = None, line.departure
+    if departure is not None and line.exact is not None and middle(line.exact):
+        percent = round(float(departure / middle(line.exact)) * 100, 4)
     unit = "mm" if size.kind.is_length else ("deg" if size.kind.value == "angle" else "count")
     return {
         "id": line.name,
@@ -93,7 +93,7 @@ def size_dict(line: SizeLine) -> dict[str, Any]:
         **twin("full_mm", line.full),
         **twin("exact_mm", line.exact),
         **twin("chosen_mm", line.chosen),
-        **twin("departure_mm", line.departure),
+        **twin("departure_mm", departure),
         "departure_percent": percent,
         "rule": [method.text for method in size.rule],
         "method": settled.method if settled else None,

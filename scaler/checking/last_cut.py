@@ -81,8 +81,9 @@ class Cuts:
         self.checker = checker
         self.served: dict[str, list[tuple[str, Statement]]] = {}
         for item in checker.statements:
-            known = all(name in checker.values for name in names(item.node))  # else it is refused
-            if item.basis.kind is BasisKind.LAST_CUT and known:
+            if item.basis.kind is BasisKind.LAST_CUT:
+                if any(name not in checker.values for name in names(item.node)):
+                    continue  # a pressure part takes part: it is refused
                 identity, copy = self.last_of(item)
                 if self.is_open(identity):
                     self.served.setdefault(identity, []).append((copy, item))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
-from functools import cache, lru_cache
+from functools import cache
 
 from scaler import catalogue
 from scaler.checking.workability_parts import HOLES, WorkPart
@@ -16,13 +16,13 @@ from scaler.checking.workability_rules import (
     named,
     plus,
     rules,
+    shown,
     size,
     speaks,
     spelt,
     times,
 )
 from scaler.expressions import Angle, Function, Mul, Node
-from scaler.measures.lengths import format_mm
 from scaler.records import Kind, Size
 from scaler.settling.rows import method_row
 
@@ -220,9 +220,8 @@ def _keyway(part: WorkPart) -> Iterator[Asked]:
     )
 
 
-@lru_cache(maxsize=1024)
 def _wall(value: Fraction) -> str:
-    return f"a wall of at least {format_mm(value, 1)} mm"
+    return f"a wall of at least {shown(value, 1)} mm"
 
 
 # ---------------------------------------------------------------------------------- blind holes

@@ -15,6 +15,7 @@ from functools import cache, lru_cache
 
 from scaler import catalogue
 from scaler.expressions import Add, Length, Mul, Name, Neg, Node, Number
+from scaler.measures.lengths import format_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +139,12 @@ def spelt(patterns: tuple[str, ...], words: Mapping[str, str]) -> Iterator[str]:
             yield text
 
 
+@lru_cache(maxsize=4096)
+def shown(value: Fraction, places: int) -> str:
+    """A figure of a rule or a tool for its words [mm]."""
+    return format_mm(value, places)
+
+
 # ------------------------------------------------------------------------------ small expressions
 
 
@@ -153,7 +160,9 @@ def mm(value: Fraction) -> Node:
 
 def times(factor: Fraction | int, node: Node) -> Node:
     """A constant multiple."""
-    return node if factor == 1 else Mul((Number(Fraction(factor)), node))
+    if factor == 1:
+        return node
+    return Mul((Number(factor if isinstance(factor, Fraction) else Fraction(factor)), node))
 
 
 def plus(*terms: Node) -> Node:

@@ -4,11 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
-from functools import lru_cache
 
 from scaler.checking.workability_parts import HOLES, Tool, Tools, WorkPart
-from scaler.checking.workability_rules import Asked, figure, mm, named, rules, size, spelt, times
-from scaler.measures.lengths import format_mm
+from scaler.checking.workability_rules import (
+    Asked,
+    figure,
+    mm,
+    named,
+    rules,
+    shown,
+    size,
+    spelt,
+    times,
+)
 from scaler.records import Kind, Size
 from scaler.settling.rows import method_row
 
@@ -81,13 +89,8 @@ def _cutter(
             note += f"; {smaller[-1].designation} in two passes cuts to size"
     else:
         note = f"{widest.designation}, {count} passes"
-    note += f"; inside corners of {_radius(widest.diameter)} mm radius are left"
+    note += f"; inside corners of {shown(widest.diameter / 2, 2)} mm radius are left"
     return Asked(rule, slot.id, size(slot.id), mm(narrowest.diameter), text, note)
-
-
-@lru_cache(maxsize=1024)
-def _radius(diameter: Fraction) -> str:
-    return format_mm(diameter / 2, 2)
 
 
 def _corners(part: WorkPart, milled: Sequence[Size]) -> Iterator[tuple[str, Size]]:

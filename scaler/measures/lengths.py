@@ -476,7 +476,9 @@ def _angle_unit(text: str, at: int, marks: tuple[str, ...], words: tuple[str, ..
 
 
 def _exact(value: Fraction | int) -> Fraction:
-    if not isinstance(value, (Fraction, int)):
+    if isinstance(value, Fraction):
+        return value
+    if not isinstance(value, int):
         raise TypeError(f"an exact number is wanted, not {type(value).__name__}")
     return Fraction(value)
 
