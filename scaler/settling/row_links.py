@@ -158,11 +158,17 @@ def noted(model: Model, results: Mapping[str, Settled]) -> list[Problem]:
 def vanishing(model: Model, results: Mapping[str, Settled]) -> list[Problem]:
     """Sizes that at this scale are less than half the step that they are cut to."""
     found = []
+    fine: set[tuple[int, int]] = set()
     for name, settled in results.items():
         method, size = settled.by, model.sizes[name]
-        if method is None or not method.step or size.full is None or not size.kind.is_length:
+        alike = id(settled), id(size.full)  # sizes drawn alike share how they are settled
+        if method is None or alike in fine or size.full is None or not method.step:
+            continue
+        if not size.kind.is_length:
             continue
         exact = size.full * model.ratio
+        if exact >= method.step / 2:
+            fine.add(alike)
         if 0 < exact < method.step / 2:
             found.append(
                 Problem(
