@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
 
-from scaler.expressions import LENGTH, Dimension, Node, names
+from scaler.expressions import LENGTH, Dimension, Length, Node, names
 from scaler.problems import listed, shorten, suggest
 from scaler.reading.bases import fill_bases
 from scaler.reading.context import Context
@@ -233,6 +233,8 @@ class _Statements:
         self, bound: Node, found: Dimension, what: str, entry: Entry, key: Key, text: str
     ) -> None:
         """A bound must be constant, and of the dimension of what it bounds."""
+        if found is LENGTH and isinstance(bound, Length):
+            return  # much the most usual
         inner = span_of(bound, text)
         if names(bound):
             self.fail(

@@ -126,8 +126,10 @@ class Names:
         """The dimension of an expression whose names are known; what does not fit is reported."""
         if self.doubtful(node):
             return None
-        if wanted is LENGTH and type(node) is Name and self.dimension_of(node.name) is LENGTH:
-            return LENGTH  # much the most usual
+        if isinstance(node, Name) and wanted in (None, LENGTH):
+            own = self.dimension_of(node.name)
+            if own is LENGTH or wanted is None:
+                return own  # much the most usual
         try:
             found = dimension(node, self.dimension_of, text)
         except DimensionError as error:
