@@ -5,20 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import cached_property, partial
+from functools import cached_property
 
+from scaler.checking.causes import Causes, inside
 from scaler.checking.last_cut import Cuts, NoRange, last_cut
 from scaler.checking.plain_findings import PlainFindings, outside
-from scaler.checking.statements import NOWHERE, At, Statement, statement_of, statements
+from scaler.checking.statements import NOWHERE, At, Statement, statements
 from scaler.expressions import (
     EvaluationError,
     Linear,
     Node,
     enclose,
-    gradient,
     linear,
     names,
-    rename,
 )
 from scaler.expressions.intervals import Interval, lower, upper
 from scaler.progress import told
@@ -26,7 +25,7 @@ from scaler.quick import record
 from scaler.records import BasisKind, Bounds, Cause, Deviations, Model, Reading, Stage, Verdict
 from scaler.settling.limits import LimitsOf
 from scaler.settling.put_in import Lines, put_in
-from scaler.settling.settle import Settlement, own_name, settle
+from scaler.settling.settle import Settlement, settle
 from scaler.settling.solve import Value, middle, value_of
 
 __all__ = ["Aim", "Checker", "Finding", "Form", "Statement", "statements"]
@@ -64,16 +63,6 @@ class Finding:
         return self.verdict in (Verdict.TIGHT, Verdict.LOOSE, Verdict.FAILS)
 
 
-def _inside(value: Value, lower: Fraction | None, upper: Fraction | None) -> bool | None:
-    """Whether a value lies in a window; None where its interval cannot decide."""
-    if isinstance(value, Fraction):
-        return (lower is None or value >= lower) and (upper is None or value <= upper)
-    if (lower is None or value.lower >= lower) and (upper is None or value.upper <= upper):
-        return True
-    out = (lower is not None and value.upper < lower) or (upper is not None and value.lower > upper)
-    return False if out else None
-
-
 class Checker:
     """The findings of a model at a stage; holds the settled sizes and limits that they rest on."""
 
@@ -99,7 +88,6 @@ class Checker:
         self._limits: dict[str, Deviations] = {}
         self._lines = Lines(model.ratio, self.definition)
         self._forms: dict[str, tuple[Node, Form | None, Form | None]] = {}
-        self._departures: dict[str, Fraction | None] = {}
         self._sizes: dict[Node, tuple[str, ...]] = {}
 
     @property
@@ -131,6 +119,11 @@ class Checker:
         return Cuts(self)
 
     @cached_property
+    def causes(self) -> Causes:
+        """Why statements do not hold."""
+        return Causes(self)
+
+    @cached_property
     def findings(self) -> tuple[Finding, ...]:
         """One finding a statement, in order."""
         return tuple(self.finding(item) for item in told(self.statements, "pairs and conditions"))
@@ -156,6 +149,17 @@ class Checker:
         """Whether a size, or the copy named, has been made: its value is a reading."""
         return self.settlement.of(name).made
 
+    @cached_property
+    def copies_read(self) -> bool:
+        """Whether any copy of a part has a value of its own."""
+        return any("@" in name for name in self.values)
+
+    @cached_property
+    def any_made(self) -> bool:
+        """Whether any size, or copy of one, has been made."""
+        made = (settled.made for settled in self.settlement.results.values())
+        return self.copies_read or any(made)
+
     def is_result(self, name: str) -> bool:
         """Whether a size is only the outcome of others: defined, and made by no process of its own."""
         settlement = self.settlement
@@ -178,6 +182,13 @@ class Checker:
             form = None if plain is None else self._lines.put(plain)
             self._forms[statement.id] = statement.node, plain, form
         return form
+
+    def plain_form(self, statement: Statement) -> Form | None:
+        """A statement's linear form in the sizes that it names; None where it is not linear."""
+        node, plain, _ = self._forms.get(statement.id, (None, None, None))
+        if node is not statement.node or plain is None:
+            return linear(statement.node, self.model.ratio)
+        return plain
 
     def expanded(self, node: Node) -> Form | None:
         """A linear form in sizes that are made, definitions put in; None where it is not linear."""
@@ -242,21 +253,21 @@ class Checker:
         except EvaluationError as error:
             verdict = Verdict.DOUBTFUL if statement.what == "pair" else Verdict.FAILS
             finding = Finding(statement, None, nothing, verdict, None, note=str(error))
-            return replace(finding, cause=self.cause(finding))
+            return replace(finding, cause=self.causes.cause(finding))
         if statement.lower is None and statement.upper is None and statement.what == "pair":
             note = statement.why or "no figure to judge"
             return Finding(statement, basic, nothing, Verdict.DOUBTFUL, None, note=note)
         defining = self.defining(statement, basic)
         if defining is not None:
             return defining
-        inside = _inside(basic, statement.lower, statement.upper)
+        within = inside(basic, statement.lower, statement.upper)
         found, aim, note = self.on_basis(statement, basic)
-        if inside is False and self.undecided(statement, found):
+        if within is False and self.undecided(statement, found):
             verdict, note = Verdict.DOUBTFUL, "the readings cannot decide"
-        elif inside is False:
+        elif within is False:
             below = statement.lower is not None and middle(basic) < statement.lower
             verdict = outside(statement.what, below)
-        elif inside is None or note.startswith("not promised"):
+        elif within is None or note.startswith("not promised"):
             verdict = Verdict.DOUBTFUL
         elif (
             statement.lower is None or (found[0] is not None and found[0] >= statement.lower)
@@ -276,10 +287,10 @@ class Checker:
             finding.basic,
             finding.found,
             finding.verdict,
-            self.cause(finding),
+            self.causes.cause(finding),
             finding.aim,
             finding.note,
-            self.shares(finding.statement) if told_of else (),
+            self.causes.shares(finding.statement) if told_of else (),
         )
 
     @cached_property
@@ -380,103 +391,3 @@ class Checker:
             down, up = self.cuts.range_of(name, self.cuts.of_copy(name, at))
             found[name] = Interval(lower(value) + down, upper(value) + up)
         return found
-
-    # --- causes
-
-    def _within(self, statement: Statement, values: Mapping[str, Value]) -> bool | None:
-        """Whether a statement lies inside its window at other values; None where there is none, or
-        that cannot be told."""
-        try:
-            value = self.basic(statement, values)
-        except EvaluationError:
-            return False
-        return None if value is None else _inside(value, statement.lower, statement.upper)
-
-    def cause(self, finding: Finding) -> Cause:
-        """Why a statement does not hold: the first of the four causes that explains it."""
-        statement = finding.statement
-        if not finding.fails:
-            return Cause.LIMITS
-        if self.stage is Stage.EXACT:
-            return Cause.DOES_NOT_SCALE
-        if self.stage is Stage.CHOSEN and not self.as_drawn and self._touched(statement):
-            plain = replace(
-                statement, node=rename(statement.node, partial(own_name, self.planned.values))
-            )
-            if self._within(plain, self.planned.values) is True:
-                return Cause.AS_MADE
-        if self._within(self._at_exact(statement), self.exact.values) is False:
-            return Cause.DOES_NOT_SCALE
-        return Cause.ROUNDING
-
-    def _at_exact(self, statement: Statement) -> Statement:
-        """A statement as it is at exact scale: without copies, a named fit at the exact size."""
-        pair = self.model.pairs.get(statement.id) if statement.what == "pair" else None
-        named = pair is not None and (pair.fit.iso or pair.fit.trade)
-        if not named and "@" not in statement.id and "@" not in "".join(names(statement.node)):
-            return statement
-        plain = statement.id.partition("@")[0]
-        return statement_of(self.model, statement.what, plain, self.exact.values) or statement
-
-    @cached_property
-    def copies_read(self) -> bool:
-        """Whether any copy of a part has a value of its own."""
-        return any("@" in name for name in self.values)
-
-    @cached_property
-    def any_made(self) -> bool:
-        """Whether any size, or copy of one, has been made."""
-        made = (settled.made for settled in self.settlement.results.values())
-        return self.copies_read or any(made)
-
-    def _touched(self, statement: Statement) -> bool:
-        """Whether a reading or a made size enters a statement, also through definitions."""
-        if not self.any_made:
-            return False
-        stack, seen = list(names(statement.node)), set[str]()
-        while stack:
-            name = stack.pop()
-            if name in seen:
-                continue
-            seen.add(name)
-            if self.is_made(name):
-                return True
-            node = self.settlement.defined_by.get(name)
-            if node is not None:
-                stack += names(node)
-        return False
-
-    def shares(self, statement: Statement) -> tuple[tuple[str, Fraction], ...]:
-        """How far each size's departure moves the statement [mm], the largest first.
-
-        Exact for linear statements; for others the derivative at the basic sizes times the
-        departure. Sizes without an exact size have no departure.
-        """
-        form = self._forms.get(statement.id)
-        plain = form[1] if form is not None and form[0] is statement.node else None
-        if plain is None:
-            plain = linear(statement.node, self.model.ratio)
-        if plain is not None:
-            factors: Mapping[str, Fraction] = plain.coefficients
-        else:
-            at = {name: middle(self.values[name]) for name in names(statement.node)}
-            try:
-                slopes = gradient(statement.node, at, self.model.ratio)[1]
-            except EvaluationError:
-                return ()
-            factors = {n: middle(slope) for n, slope in slopes.items() if slope is not None}
-        found = []
-        for name, factor in factors.items():
-            off = self.departure(name)
-            if off:
-                moved = off if factor == 1 else -off if factor == -1 else factor * off
-                found.append((name, moved))
-        return tuple(sorted(found, key=lambda item: (-abs(item[1]), item[0])))
-
-    def departure(self, name: str) -> Fraction | None:
-        """How far a size at this stage is off its exact size; None where it has none."""
-        if name not in self._departures:
-            before = self.exact.values.get(name.partition("@")[0])
-            off = None if before is None else middle(self.values[name]) - middle(before)
-            self._departures[name] = off
-        return self._departures[name]
