@@ -151,7 +151,9 @@ class Lines:
             if inner is None:
                 return None
             del factors[name]
-            constant += factor * inner.constant
+            if inner.constant:
+                constant += factor * inner.constant
             for other, value in inner.coefficients.items():
-                factors[other] = factors.get(other, ZERO) + factor * value
+                part = value if factor == 1 else factor * value
+                factors[other] = factors[other] + part if other in factors else part
         return Linear(constant, {name: value for name, value in factors.items() if value})
