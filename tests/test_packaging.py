@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+import sys
 import tomllib
 from pathlib import Path
 
@@ -67,6 +68,54 @@ def test_nothing_can_turn_text_into_code() -> None:
                     assert isinstance(node.func, ast.Attribute), path
                     assert getattr(node.func.value, "id", "") == "re", path
         assert not _imports(path) & {"pickle", "marshal", "shelve"}, path
+
+
+def _bounds() -> dict[str, set[str]]:
+    """The lower bounds of every library that the project names, by library."""
+    wanted = [*PROJECT["project"]["dependencies"]]
+    for extra in PROJECT["project"]["optional-dependencies"].values():
+        wanted += extra
+    found: dict[str, set[str]] = {}
+    for text in wanted:
+        name, _, bound = text.partition(">=")
+        found.setdefault(name, set()).add(bound)
+    return found
+
+
+def test_lower_bounds_are_those_that_are_tried() -> None:
+    """What is tried with the lowest versions is what pyproject allows, library by library."""
+    text = (ROOT / ".ci" / "lowest.txt").read_text(encoding="utf-8")
+    tried = dict(re.findall(r"^([\w-]+)==([\d.]+)", text, re.MULTILINE))
+    bounds = _bounds()
+    assert {name: len(found) for name, found in bounds.items() if len(found) > 1} == {}
+    for name, version in tried.items():
+        (bound,) = bounds[name]
+        assert version == bound, name
+    extras = PROJECT["project"]["optional-dependencies"]
+    needed = [*PROJECT["project"]["dependencies"]]
+    for extra in ("pictures", "xlsx", "dxf"):
+        needed += extras[extra]
+    assert {text.partition(">=")[0] for text in needed} == set(tried)
+
+
+def test_every_library_that_is_imported_is_declared() -> None:
+    """No library comes in only because another one happens to bring it."""
+    declared = {"scaler", *_bounds()}
+    for path in [*(ROOT / "scaler").rglob("*.py"), *(ROOT / "cli").rglob("*.py")]:
+        for name in {name.partition(".")[0] for name in _imports(path)}:
+            assert name in declared or name in sys.stdlib_module_names, (path, name)
+
+
+def test_only_tried_pythons_are_declared() -> None:
+    """The Python that runs this is declared, and the lowest declared is the least allowed."""
+    declared = [
+        line.rpartition(" ")[2]
+        for line in PROJECT["project"]["classifiers"]
+        if re.search(r":: 3\.\d+$", line)
+    ]
+    assert ".".join(map(str, sys.version_info[:2])) in declared
+    assert PROJECT["project"]["requires-python"] == f">={declared[0]}"
+    assert PROJECT["tool"]["mypy"]["python_version"] == declared[0]
 
 
 def test_version_is_one() -> None:
