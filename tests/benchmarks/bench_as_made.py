@@ -21,6 +21,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from make_model import make
+from rows import row
 
 import scaler
 from scaler.as_made.making_order import making_order
@@ -77,6 +78,8 @@ def measuring(model: Model, runs: int) -> None:
                 f"  {name}: {len(spent)} readings, mean {mean * 1e3:.1f} ms = 1/{whole / mean:.0f} "
                 f"of the check, slowest {most * 1e3:.1f} ms = 1/{whole / most:.0f}"
             )
+            what = f"one reading, {name}, slowest of {len(spent)}"
+            row(what, most, whole, f"whole check of {len(model.sizes):,} sizes", 1 / 50)
     start = time.process_time()
     order = making_order(bench.bench)
     spent = time.process_time() - start
@@ -115,6 +118,7 @@ def reading(model: Model, count: int) -> None:
             f"log of {count} lines, {undos:.0%} taken back: {ours * 1e3:.0f} ms = "
             f"{ours / bare:.2f} × a bare csv read ({bare * 1e3:.0f} ms)"
         )
+        row(f"log of {count:,} lines, {undos:.0%} taken back", ours, bare, "bare csv read", 2)
 
 
 def main() -> None:

@@ -15,6 +15,7 @@ from importlib.resources import files
 
 import numpy
 import pandas
+from rows import row
 
 from scaler import catalogue
 from scaler.trade.designations import FAMILIES, neighbours
@@ -51,7 +52,7 @@ def main() -> None:
     """Prints the table of ratios."""
     load_pandas(), load_ours()
     ours, theirs = median(load_ours), median(load_pandas)
-    print(f"load all {len(catalogue.names())} tables: {ours / theirs:.2f} × pandas.read_csv")
+    row(f"all {len(catalogue.names())} tables, uncached", ours, theirs, "pandas.read_csv", None)
     families = [
         name
         for name in ("drills", "reamers", "slot drills", "round bar", "flats")
@@ -79,7 +80,8 @@ def main() -> None:
         return found
 
     base = median(bare)
-    print(f"neighbours over {len(families)} families: {near / base:.2f} × numpy.searchsorted")
+    what = f"neighbours in {len(families)} families"
+    row(what, near, base, "numpy.searchsorted on floats", None)
 
 
 if __name__ == "__main__":

@@ -16,6 +16,7 @@ from collections.abc import Callable
 from fractions import Fraction
 
 import numpy
+from rows import row
 
 from scaler.chains.chain import Given, chain_of
 from scaler.chains.many import ManyChains
@@ -82,6 +83,7 @@ def draws() -> None:
             f"1,000,000 {distribution:10} draws of {SIZES} sizes: {ours:.3f} s "
             f"(of it {none:.3f} s exact figures), bare numpy {bare:.3f} s, ratio {ours / bare:.2f}"
         )
+        row(f"1,000,000 {distribution} draws, {SIZES} sizes", ours, bare, "bare numpy", 1.2)
     exact, ours, bare = best(
         lambda: _chain(2, root=True),
         lambda: _chain(1_000_000, root=True),
@@ -93,6 +95,7 @@ def draws() -> None:
         f"bare numpy {bare:.3f} s, ratio {(ours - exact) / bare:.2f} "
         f"(certified figures beside them {exact:.3f} s)"
     )
+    row(f"1,000,000 draws, root of {SIZES} squares", ours - exact, bare, "bare numpy", 1.2)
 
 
 def pairs() -> None:
@@ -128,6 +131,7 @@ def pairs() -> None:
         f"{plain * 1e6:.0f} µs, ratio {ours / plain:.2f}; against columns laid out beforehand "
         f"{least * 1e6:.0f} µs, ratio {ours / least:.2f} (put in order once in {built:.2f} s)"
     )
+    row(f"bounds of {count:,} pairs", ours * 1e6, plain * 1e6, "numpy expression", 3, "µs")
 
 
 def memory() -> None:
@@ -135,7 +139,7 @@ def memory() -> None:
     _chain(10_000_000)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     mib = peak / 1024 if sys.platform != "darwin" else peak / 1024**2
-    print(f"10,000,000 draws of {SIZES} sizes: the process held {mib:.0f} MiB at most (bound 300)")
+    row(f"memory, 10,000,000 draws of {SIZES} sizes", mib, 300, "limit", 1, "MiB")
 
 
 if __name__ == "__main__":

@@ -34,6 +34,7 @@ from pathlib import Path
 
 import numpy
 from make_model import make
+from rows import row
 
 import scaler
 
@@ -158,8 +159,17 @@ def main() -> None:
             f"{new['whole'] / new['bare']:11.2f} {new['full']:10.3f} {new['peak']:9.0f}  {growth}",
             flush=True,
         )
+        row(f"load and check, {count:,} sizes", new["whole"], new["bare"], "bare read and numpy", 3)
+        if tenth is not None:
+            less = f"{count // 10:,} sizes"
+            row(f"time at {count:,} sizes", new["whole"], tenth["whole"], less, 12)
+            row(f"memory at {count:,} sizes", new["peak"], tenth["peak"], less, 12, "MiB")
+        if count == 20_000:
+            row(f"memory, {count:,} sizes", new["peak"], 1024, "limit", 1, "MiB")
     for count, new in found.items():
         if "change" in new:
+            what = f"one change, {count:,} sizes"
+            row(what, new["change"], new["loaded"], "whole check", 1 / 50)
             print(
                 f"{count:6d} sizes: one change {new['change'] * 1e3:.2f} ms "
                 f"= 1/{new['loaded'] / new['change']:.0f} of a check (slowest "

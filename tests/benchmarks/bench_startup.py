@@ -14,6 +14,8 @@ import sys
 import time
 from pathlib import Path
 
+from rows import row
+
 import scaler
 
 DEMO = str(Path(scaler.__file__).parent / "examples" / "pattern_d")
@@ -28,6 +30,7 @@ CASES = {
     "check (demo)": (["check", DEMO], "all", 0.6),
     "reduce (demo)": (["reduce", DEMO], "all", 0.6),
 }
+NAMES = {"click": "click", "all": "pint, sympy, networkx, pandas and click"}
 
 
 def seconds(command: list[str]) -> float:
@@ -45,14 +48,13 @@ def main() -> None:
         "all": [python, "-c", "import pint, sympy, networkx, pandas, click"],
     }
     start = "from scaler.cli.main import main; main()"
-    print("command        median s   reference s   ratio   bound")
     for name, (args, reference, bound) in CASES.items():
         ours, theirs = [], []
         for _ in range(RUNS):
             ours.append(seconds([python, "-c", start, *args]))
             theirs.append(seconds(references[reference]))
         one, other = statistics.median(ours), statistics.median(theirs)
-        print(f"{name:14s} {one:8.3f} {other:13.3f} {one / other:7.2f} {bound:7.1f}")
+        row(f"scaler {name}", one, other, f"importing {NAMES[reference]}", bound)
 
 
 if __name__ == "__main__":

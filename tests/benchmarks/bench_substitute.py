@@ -25,6 +25,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from rows import row
+
 from scaler.expressions import Length, parse_expression
 from scaler.measures.scales import Scale
 from scaler.problems import Place
@@ -289,6 +291,9 @@ def whole_and_bare(counts: list[int]) -> None:
         result = substitute(model, seconds=3600, prices=False)
         whole = time.process_time() - began
         bare, runs = kept.replay()
+        bound = 1.5 if count < 20_000 else 1.3
+        what = f"substitute, {len(model.sizes):,} sizes"
+        row(what, whole, bare, "bare solver, all its runs", bound)
         print(
             f"{len(model.sizes):7d} {len(model.pairs) + len(model.conditions):6d}  "
             f"{result.status:9s} {whole:7.2f} {bare:7.2f} {whole / bare:6.2f} {runs:5d} "
