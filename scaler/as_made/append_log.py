@@ -212,6 +212,7 @@ def mend(path: Path, *, wait_s: float = WAIT_S) -> Problem | None:
     """Takes a torn last line out of a log and keeps it in a file of its own.
 
     Returns a warning that says what was found and where it is kept; None for a sound log, or none.
+    Raises InputError where the file cannot be read, written or locked.
     """
     try:
         if not path.exists() or not _torn(path.read_bytes()):

@@ -180,6 +180,7 @@ def chosen(
 def given_up(
     bench: Bench, size: Size, value: Fraction, method: str, widened: bool
 ) -> tuple[str, ...]:
+    """What a size gives up to come to a value: its rule, its reach."""
     given = []
     if widened and size.rule:
         given.append(f"the rule of {size.id}")
@@ -204,4 +205,5 @@ def pieces(bench: Bench, part: str, copy: str) -> int:
 
 
 def signed(value: Fraction) -> str:
+    """A change of length with its sign, as text. [mm]"""
     return f"{'-' if value < 0 else '+'}{mm(abs(value))}"

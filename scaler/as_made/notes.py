@@ -20,7 +20,7 @@ from scaler.settling.limits import uncertainty
 def notes(
     bench: Bench, size: str, copy: str, findings: Sequence[Finding], ways: Sequence[Way] = ()
 ) -> tuple[str, ...]:
-    """What is worth saying of a reading, the findings on its size and the ways out."""
+    """Remarks on a reading: of copies, of their spread, of what names none, of a finer instrument."""
     return (
         *_of_all(bench, size, copy),
         *_spread(bench, size, copy),

@@ -57,6 +57,7 @@ def made(
     kept: Mapping[str, Fraction],
     mend: set[str],
 ) -> Iterator[Move]:
+    """Moves that save a made part by a repair, until its statements hold."""
     size = bench.model.sizes[lever.size]
     bought = State.BOUGHT in (size.state, bench.model.parts[size.part].state)
     space = room(bench, lever.size, lever.copy, mend)

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 
 def readout(tables: Sequence[Coordinates], unit: str) -> str:
+    """The tables of coordinates from each datum, in the unit of the work and the other beside it."""
     if not tables:
         return ""
     blocks = []
@@ -65,6 +66,7 @@ def _coordinate(value: Value | None, unit: str) -> str:
 
 
 def mates(card: Card, figures: dict[str, Figure]) -> str:
+    """What the part meets: its pairs, then the conditions that name it."""
     pairs = [mate for mate in card.mates if mate.finding.statement.what == "pair"]
     rest = [mate for mate in card.mates if mate.finding.statement.what != "pair"]
     blocks = ""
@@ -167,6 +169,7 @@ def _condition(card: Card, group: Sequence[Mate]) -> str:
 
 
 def readings(card: Card) -> str:
+    """The readings of the part's sizes, with the instrument, the time and the note of each."""
     rows = []
     for item in card.sizes:
         for copy, reading in item.readings.items():

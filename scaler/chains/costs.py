@@ -75,7 +75,7 @@ def process_curve(process: str, basic: Fraction, exponent: int = 1) -> Curve | N
     """The catalogue's cost curve of a process at a size [mm]; None where there is none.
 
     Its ends are the ISO 286 grades of the chart of processes; the methods table's own last cut where
-    that is finer.
+    that is finer. Raises InputError for an exponent other than 1 and 2.
     """
     from scaler import catalogue
     from scaler.trade import iso286

@@ -36,7 +36,10 @@ def proportional(tolerances: Mapping[str, Fraction], room: Room) -> dict[str, Va
 def least_cost(
     free: Iterable[str], curves: Mapping[str, Curve], room: Room, what: str
 ) -> tuple[dict[str, Value], str]:
-    """Tolerances of least cost: closed where all that is free has one exponent."""
+    """Tolerances of least cost [mm]: closed where all that is free has one exponent.
+
+    Raises InputError where even the finest of all processes are too coarse together.
+    """
     free = tuple(free)
     finest = sum((room.weights[n] * curves[n].finest ** room.power for n in free), ZERO)
     if finest > room.size:

@@ -381,7 +381,10 @@ def _plain(checker: Checker, name: str) -> Given:
 
 
 def limits_given(checker: Checker, name: str) -> Given:
-    """A size within its limits, and from its uncertain origin where it is not yet made."""
+    """A size within its limits, and from its uncertain origin where it is not yet made. [mm]
+
+    Raises EvaluationError where its range hangs on itself, by last cuts in a ring.
+    """
     size = checker.model.sizes[name.partition("@")[0]]
     limits = checker.limits(name)
     try:

@@ -328,6 +328,7 @@ class Cuts:
         return self._ranges[key]
 
     def find_range(self, name: str, copy: str) -> Range:
+        """The least and the greatest that a cut may come out at, worked out anew. [mm]"""
         if not self.depth(name):
             limits = self.checker.limits(name)
             return limits.lower, limits.upper

@@ -98,6 +98,8 @@ class SizesIn:
 
 @dataclass
 class Reader:
+    """A table on its way to sizes: what was read so far, and every fault found."""
+
     table: Table
     mapping: Mapping[str, str]
     unit: str | None
@@ -141,7 +143,10 @@ def sizes_of_table(
     part: str = "",
     fill_down: bool = False,
 ) -> SizesIn:
-    """Sizes out of a table already read (see :mod:`scaler.desk.tables_read`). As ``read_sizes``."""
+    """Sizes out of a table already read (see :mod:`scaler.desk.tables_read`). As ``read_sizes``.
+
+    Raises InputError with every fault found.
+    """
     mapping = dict(mapping or {})
     _check_mapping(mapping)
     if unit is not None and unit not in UNITS:
@@ -314,6 +319,7 @@ def _what(name: str) -> str:
 
 
 def add(reader: Reader, cell: Cell, headline: str, read: str, expected: str, advice: str) -> None:
+    """Keeps the fault of a cell; of a merged cell, with its address."""
     table = reader.table
     found = problem(table.file, cell.row, cell.column, headline, read, expected, advice)
     if cell.sort == "merged":

@@ -235,7 +235,8 @@ def _round_down(value: Fraction, bits: int) -> Fraction:
 def whole_root(number: int, degree: int) -> int:
     """The greatest whole number whose power ``degree`` is not above ``number`` (>= 0).
 
-    Newton's method on whole numbers from above, which falls until it is there.
+    Newton's method on whole numbers from above, which falls until it is there. Raises ValueError for
+    a number below 0 or a degree below 1.
 
     >>> whole_root(26, 3), whole_root(27, 3)
     (2, 3)

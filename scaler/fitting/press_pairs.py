@@ -115,7 +115,8 @@ def pressed_pair(
     What is not given is looked for among the sizes of the two parts: the hub's outside
     (``outside``, ``boss_diameter`` … of the outer part), a bush's bore (``bore`` of the inner), the
     length (``…_length`` of the seat, ``length`` of a bush). An outside that is not drawn is taken
-    as twice the bore (common practice), a bore that is not drawn as none; each is noted.
+    as twice the bore (common practice), a bore that is not drawn as none; each is noted. Lengths in
+    mm.
     Raises: InputError for an unknown pair or material; PressFitError for a pair with no
     interference in it.
     """
@@ -144,7 +145,7 @@ def has_interference(finding: Finding) -> bool:
 
 
 def press_of(checker: Checker, finding: Finding, given: Given) -> PressedPair:
-    """The same as :func:`pressed_pair`, of a finding already made."""
+    """The same as :func:`pressed_pair`, of a finding already made. Raises PressFitError likewise."""
     from scaler.expressions import Name
 
     model, item = checker.model, finding.statement

@@ -211,7 +211,7 @@ def hot_fit(
     *,
     materials: Mapping[str, str] | None = None,
 ) -> HotFit:
-    """The same as :func:`at_temperature`, of a finding already made."""
+    """The same as :func:`at_temperature` [°C, mm], of a finding already made."""
     from scaler.expressions import names
 
     model, item = checker.model, finding.statement

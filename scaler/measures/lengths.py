@@ -548,5 +548,5 @@ def _feet_inches(inch: Fraction) -> str:
 
 
 def format_exact(value: Fraction | int) -> str:
-    """The exact value as text that ``Fraction()`` reads back: ``127/36``, ``12``."""
+    """The exact value [mm, or whatever it was in] as text that ``Fraction()`` reads back: ``127/36``."""
     return str(_exact(value))

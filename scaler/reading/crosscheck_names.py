@@ -42,11 +42,13 @@ class Names:
         *,
         inner: tuple[int, int] | None = None,
     ) -> None:
+        """Keeps a fault of an entry, at its key or inside its text."""
         self.entries.fail(entry, key, code, headline, expected=expected, advice=advice, inner=inner)
 
     # ---------------------------------------------------------------------- names, dimensions
 
     def dimension_of(self, name: str) -> Dimension:
+        """What a size measures, by its kind: a length, an angle or a number."""
         kind = self.model.sizes[name.partition("@")[0]].kind
         if kind.is_length:
             return LENGTH
@@ -65,6 +67,7 @@ class Names:
         return good
 
     def known_name(self, node: Name, what: str, entry: Entry, key: Key, text: str) -> bool:
+        """Whether one name is a size of the model, with a copy that its part has; a fault is kept."""
         name, inner = node.name, inside(text, node.name, node.start)
         identity, _, copy = name.partition("@")
         part = identity.partition(".")[0]
@@ -156,6 +159,7 @@ def inside(text: str, name: str, start: int) -> tuple[int, int] | None:
 
 
 def span_of(node: Node, text: str) -> tuple[int, int] | None:
+    """Where a node stands in its text; None where it was not read from it."""
     return (node.start, node.end) if 0 <= node.start < node.end <= len(text) else None
 
 
@@ -165,4 +169,5 @@ def is_nothing(node: Node) -> bool:
 
 
 def a_(word: str) -> str:
+    """The word with its article."""
     return f"an {word}" if word[:1] in "aeiou" else f"a {word}"

@@ -49,6 +49,7 @@ class Locks:
         return replace(self.model, choices=choices, sizes=sizes) if self.locks else self.model
 
     def fail(self, size: Size, code: str, headline: str, expected: str, advice: str) -> None:
+        """Keeps a fault of a size's lock."""
         self.names.fail(self.names.size_entries[size.id], "lock", code, headline, expected, advice)
 
     # --- one lock
@@ -139,6 +140,7 @@ class Locks:
         return None
 
     def no_row(self, size: Size, wish: Wish, otherwise: str) -> None:
+        """Keeps the fault that a rule gives no such size, with what it can be."""
         methods = [m for m in size.rule if m.way in ("row", "thread")]
         rows = [row for m in methods for row in self.candidates(size, m)]
         rule = "; ".join(method.text for method in size.rule) or "no rule"
@@ -152,6 +154,7 @@ class Locks:
         )
 
     def candidates(self, size: Size, method: Method) -> tuple[Candidate, ...]:
+        """The rows that a method offers a size, in its part's material."""
         return self.rows.of(method, self.model.parts[size.part].material)
 
     # --- locks together

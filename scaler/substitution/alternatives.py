@@ -48,6 +48,7 @@ class Ladder:
         return self.found[number] if number < len(self.found) else None
 
     def next(self) -> tuple[Fraction, Picks] | None:
+        """The next dearer picks of the component with their cost; None where there are no more."""
         part = self.part
         if not part.rows and not part.curves and not part.links and len(part.names) == 1:
             return self.next_alone()

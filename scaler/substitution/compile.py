@@ -77,6 +77,8 @@ def compile_model(
 
 
 class Compiler:
+    """A model on its way to variables, rows and curves; see :func:`compile_model`."""
+
     def __init__(
         self,
         model: Model,
@@ -98,6 +100,7 @@ class Compiler:
         self.lines = Lines(model.ratio, self.definition)
 
     def run(self) -> Compiled:
+        """The whole model, statement by statement."""
         values: dict[str, Value] = dict(self.exact.values)
         self.settled = self.settled_copies()
         values |= {name: settled.value for name, settled in self.settled.items()}
@@ -131,6 +134,7 @@ class Compiler:
         return self.result
 
     def wanted(self, item: Statement) -> bool:
+        """Whether a statement binds anything that may be worked out."""
         if key_of(item) in self.dropped or (item.lower is None and item.upper is None):
             return False
         return not any(name.partition(".")[0] in self.refused for name in names(item.node))
@@ -138,6 +142,7 @@ class Compiler:
     # --- sizes
 
     def sort_sizes(self) -> None:
+        """Which sizes are given, which are to be chosen, and which take another's row."""
         fixed: list[Size] = []
         linked: list[Size] = []
         for size in self.model.sizes.values():
@@ -215,6 +220,7 @@ class Compiler:
         self.result.variables[size.id] = Variable(size.id, size, None, [branch], centre)
 
     def open_size(self, size: Size) -> None:
+        """A size that is to be chosen: its branches, or the definition that it follows."""
         exact, centre = exact_size(size, self.model.ratio), self.centre(size)
         definition = size.equals
         first_follows = bool(size.rule) and size.rule[0].way == "follow"
@@ -418,7 +424,10 @@ class Compiler:
         return put_in(node, self.definition)
 
     def boxes(self, node: Node) -> dict[str, Interval]:
-        """The range of every variable that an expression names [mm]."""
+        """The range of every variable that an expression names [mm].
+
+        Raises EvaluationError for a variable that has nothing it may be.
+        """
         found = {}
         for name in names(node):
             branches = self.result.variables[name].branches

@@ -73,6 +73,7 @@ class Oracle:
         return found
 
     def ask(self, kept: frozenset[str]) -> bool:
+        """Whether what is kept can hold together, asked of the solver anew."""
         if kept & self.empty:
             return False
         self.asked += 1

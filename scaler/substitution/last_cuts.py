@@ -333,6 +333,7 @@ class LastCuts:
         return total
 
     def amount(self, name: str, part: Part, branch: Branch, side: str) -> tuple[Fraction, Fraction]:
+        """What a branch adds to one end of a window: at k = 0, and for each step. [mm]"""
         return branch_part(
             part,
             branch,

@@ -81,7 +81,7 @@ def tables_of() -> Tables:
 
 @lru_cache(maxsize=8192, typed=True)
 def step_of(basic_size_mm: Fraction | int) -> int:
-    """Index of the step of sizes that holds this basic size, or an error naming the end."""
+    """Index of the step of sizes that holds this basic size. Raises Iso286Error naming the end."""
     if isinstance(basic_size_mm, float):
         raise TypeError("a basic size is an exact number of mm: Fraction or int, not float")
     ends = tables_of().ends
