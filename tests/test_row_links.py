@@ -244,6 +244,17 @@ def test_a_row_that_lacks_what_others_need_is_not_taken(tmp_path: Path) -> None:
     assert values(model_of(tmp_path, text))["bolt.thread"] == 2
 
 
+def test_a_method_none_of_whose_rows_will_do_gives_way_to_the_next(tmp_path: Path) -> None:
+    """Model engineers' threads have no table of hexagons; BA threads have one (BS 57)."""
+    text = part("bolt", 'thread=full="25.4",rule=["ME thread","BA thread"]')
+    alone = scaler.reduce(model_of(tmp_path, text)).line("bolt.thread").settled
+    assert alone is not None and alone.row is not None and "ME" in alone.row.designation
+    text += part("nut", 'flats=kind="length",rule="across flats of bolt.thread"')
+    model = model_of(tmp_path, text)
+    assert values(model)["bolt.thread"] == F("3.2")
+    assert {choice.row for choice in substitute(model).choices} == {"5 BA"}
+
+
 def test_the_chosen_row_is_recorded_once_and_all_go_by_it(tmp_path: Path) -> None:
     """Only the thread is written down; check, explain, tools and a later change follow its row."""
     text = part("bolt", 'thread=full="24",rule="metric thread"') + BOLTED

@@ -319,3 +319,41 @@ def test_check_of_an_impossible_model_still_shows_all(tmp_path: Path) -> None:
         assert plain["cost"] is None and plain["gap"] is None
         assert result.exit_status() == 1
     assert check(result.model).counts() == result.check.counts()
+
+
+SEATS = """
+[part.shaft]
+size.journal = { full = "96 mm", rule = "turned" }
+[part.wheel]
+size.bore = { full = "96 mm", rule = "bored" }
+[part.bush]
+size.bore = { full = "96 mm", rule = "bored" }
+[pair.on]
+inner = "shaft.journal"
+outer = "wheel.bore"
+fit = "clearance 0 to 0.028 mm"
+basis = "last cut shaft.journal"
+[pair.runs]
+inner = "shaft.journal"
+outer = "bush.bore"
+fit = "clearance 0.024 to 0.05 mm"
+basis = "last cut shaft.journal"
+"""
+
+
+def test_the_last_cut_passes_to_the_other_side(tmp_path: Path) -> None:
+    """One journal cannot be cut last to two bores that stray from each other by more than the fits
+    allow; either bore can be cut last to it instead, and that is what is proposed first."""
+    model = model_of(tmp_path, SEATS)
+    (conflict,) = substitute(model, prices=False).conflicts
+    assert {"pair on", "pair runs"} <= set(conflict.keys)
+    first, second = conflict.ways_out[:2]
+    assert {first.write, second.write} == {
+        ('basis = "last cut wheel.bore" under [pair.on] (model.toml, line 15)',),
+        ('basis = "last cut bush.bore" under [pair.runs] (model.toml, line 20)',),
+    }
+    for way in (first, second):
+        assert way.kinds == ("basis",) and way.model is not None
+        after = substitute(way.model, ways_out=0, prices=False)
+        assert after.status == "optimal"
+        assert all(finding.verdict is Verdict.HOLDS for finding in after.check.findings)

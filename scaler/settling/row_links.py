@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
+from functools import partial
 
 from scaler.problems import Place, Problem
 from scaler.records import Method, Model, Size, Wish
@@ -54,6 +55,25 @@ def row_taken(
                     return found
     elif settled.way not in ("exact", "defined"):
         return None
+    # what it may take comes first, in any method; only where that is nothing, what its rule names
+    of_rule = partial(rows.of, material=model.parts[size.part].material)
+    for listed in (partial(rows.of_size, size), of_rule):
+        row = _by_rule(model, rows, results, size, settled, listed)
+        if row is not None:
+            return row
+    return None
+
+
+def _by_rule(
+    model: Model,
+    rows: Rows,
+    results: Mapping[str, Settled],
+    size: Size,
+    settled: Settled,
+    listed: Callable[[Method], Sequence[Candidate]],
+) -> Candidate | None:
+    """The row that a size's rule gives it, by what is listed for each method; the nearest of the
+    first method with rows where none is within its reach."""
     value = middle(settled.value)
     first: Candidate | None = None
     for method in size.rule:
@@ -61,8 +81,7 @@ def row_taken(
         if method.column:
             row = column_of(row_taken(model, rows, results, method.leader), method)
         elif method.way in ("row", "thread"):
-            listed = rows.of_size(size, method) or rows.of(method, model.parts[size.part].material)
-            row = pick(listed, value, method.direction)
+            row = pick(listed(method), value, method.direction)
         if row is not None and abs(row.value - value) <= reach_of(size, method, value):
             return row
         if method.way == "cut" and not settled.made:

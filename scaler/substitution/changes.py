@@ -420,14 +420,15 @@ def outside_rows(
 
 
 def other_bases(model: Model, compiled: Compiled, key: str, not_cut: Container[str]) -> Change:
-    """A statement kept by a last cut: of an open size that is cut, else of one that would be cut to
-    suit; else, as after either where it does not do, at basic sizes only. A size that is cut last
+    """A statement kept by a last cut (another one, where it is kept so already): of an open size
+    that is cut, else of one that would be cut to suit; else, as after either where it does not do,
+    at basic sizes only. A size that is cut last
     for another statement, or to which others are cut, is left alone, so that no ring comes about.
     """
     statement = compiled.statements[key]
     found: list[Change] = []
-    if statement.basis.kind is BasisKind.BOTH_LIMITS:
-        lasts: set[str] = set()
+    if statement.basis.kind is not BasisKind.BASIC_SIZE:
+        lasts = {statement.basis.last.partition("@")[0]}
         for other in compiled.statements.values():
             if other.basis.kind is BasisKind.LAST_CUT and key_of(other) != key:
                 lasts |= {n.partition("@")[0] for n in names(other.node)}

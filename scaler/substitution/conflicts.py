@@ -31,7 +31,7 @@ from scaler.substitution.elastic_rows import forbidden, lifted
 from scaler.substitution.outcome import Picks
 from scaler.substitution.parts import Component, amount, components, filter_single
 from scaler.substitution.programme import Programme
-from scaler.substitution.records import SubstitutionConflict, Together, WayOut
+from scaler.substitution.records import SubstitutionConflict, Together, WayOut, lead
 from scaler.substitution.solver import Clock, Solver
 from scaler.substitution.verify import failing, loosened, part_of
 
@@ -533,8 +533,4 @@ def words(members: Sequence[Member], reduced: bool) -> str:
     listed = "; ".join(f"{m.text} ({m.place})" for m in members[:12])
     if len(members) > 12:
         listed += f"; and {len(members) - 12} more"
-    if not reduced:
-        return f"no choice was found that keeps all of these; not all may be needed: {listed}"
-    if len(members) == 1:
-        return f"this cannot be kept by itself: {listed}"
-    return f"these cannot all be kept, and any one of them given up lets the rest hold: {listed}"
+    return f"{lead(len(members), reduced)}: {listed}"

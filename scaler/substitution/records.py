@@ -93,6 +93,20 @@ class SubstitutionConflict:
     tried: str = ""
     reduced: bool = True
 
+    @property
+    def lead(self) -> str:
+        """What there is to say of the members, before they are named."""
+        return lead(len(self.members), self.reduced)
+
+
+def lead(count: int, reduced: bool) -> str:
+    """What there is to say of so many statements that cannot all hold."""
+    if not reduced:
+        return "no choice was found that keeps all of these; not all may be needed"
+    if count == 1:
+        return "this cannot be kept by itself"
+    return "these cannot all be kept, and any one of them given up lets the rest hold"
+
 
 @dataclass(frozen=True, slots=True)
 class Together:

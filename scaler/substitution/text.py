@@ -63,7 +63,7 @@ def conflicts_text(result: Substitution) -> str:
     blocks = []
     many = len(result.conflicts) > 1
     for number, conflict in enumerate(result.conflicts, 1):
-        lines = [f"* {f'conflict {number}: ' if many else ''}{conflict.text}"]
+        lines = [f"* {f'conflict {number}: ' if many else ''}{conflict.lead}:"]
         lines += [f"    {member.text} ({member.place})" for member in conflict.members]
         lines += ways_lines(conflict.ways_out, conflict.tried)
         blocks.append("\n".join(lines))
