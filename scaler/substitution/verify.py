@@ -148,9 +148,23 @@ def failing(
         checker = Checker(chosen_model(piece, compiled, picks))
     except InputError:
         return list(component.keys)
+    leave_out_copies(compiled, checker)
     mine = set(component.keys)
     wrong = [key for key in unheld(compiled, checker.findings) if key in mine]
     return wrong + otherwise(compiled, checker, picks)
+
+
+def leave_out_copies(compiled: Compiled, checker: Checker) -> None:
+    """Takes the copies of a statement that were given up, while others of it are kept, out of a
+    check: what is cut last for the others need not suit them too."""
+    kept = {key.partition("@")[0] for key in compiled.statements if "@" in key}
+    given_up = {
+        key
+        for item in checker.statements
+        if (key := key_of(item)) not in compiled.statements and key.partition("@")[0] in kept
+    }
+    if given_up:
+        checker.statements = tuple(s for s in checker.statements if key_of(s) not in given_up)
 
 
 def otherwise(compiled: Compiled, checker: Checker, picks: Mapping[str, Pick]) -> list[str]:
