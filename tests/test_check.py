@@ -232,6 +232,43 @@ def test_as_drawn_leaves_readings_out(tmp_path: Path) -> None:
     assert drawn == planned and drawn["holds"] == "holds"
 
 
+TEXTBOOK = """
+[part.p]
+size.shaft = {{ full = "25 mm", kind = "external", rule = "turned", limits = "{shaft}" }}
+size.hole = {{ full = "25 mm", kind = "internal", rule = "bored", limits = "{hole}" }}
+[pair.fit]
+inner = "p.shaft"
+outer = "p.hole"
+fit = "{fit}"
+basis = "both limits"
+"""
+
+
+@pytest.mark.parametrize(
+    ("hole", "shaft", "clearance"),
+    [
+        # ISO 286-2 limits at 25 mm, from the tables (second-hand): H7 +21 0, g6 -7 -20,
+        # f7 -20 -41, H8 +33 0, p6 +35 +22, h6 0 -13
+        ("H7", "g6", ("0.007", "0.041")),
+        ("H8", "f7", ("0.020", "0.074")),
+        ("H7", "h6", ("0", "0.034")),
+        ("H7", "p6", ("-0.035", "-0.001")),
+    ],
+)
+def test_limits_to_one_side_hold_their_own_fit(
+    hole: str, shaft: str, clearance: tuple[str, str], tmp_path: Path
+) -> None:
+    """The classes of a fit on one basic size: the clearance at basic sizes is nought, outside most
+    of these windows, and the worst case of the limits is the window itself."""
+    text = TEXTBOOK.format(hole=hole, shaft=shaft, fit=f"{hole}/{shaft}")
+    finding = found(model_of(tmp_path, text))["fit"]
+    assert (finding.basic, finding.found) == (0, tuple(map(F, clearance)))
+    assert finding.verdict == "holds" and finding.cause is None
+    narrower = f"{clearance[0]} to {float(clearance[1]) - 0.001:.3f} mm"
+    text = TEXTBOOK.format(hole=hole, shaft=shaft, fit=narrower)
+    assert found(model_of(tmp_path, text))["fit"].verdict in ("tight", "loose", "doubtful")
+
+
 def test_a_named_fit_is_judged_at_the_planned_size(tmp_path: Path) -> None:
     """18 mm H7/g6 is 0.006 to 0.035 (ISO 286-2: H7 +0.018, g6 −0.006 −0.017, second-hand); a bore
     read at 18.004 does not put the pair into the next range of sizes (0.007 to 0.041)."""

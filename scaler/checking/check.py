@@ -262,19 +262,20 @@ class Checker:
             return defining
         within = inside(basic, statement.lower, statement.upper)
         found, aim, note = self.on_basis(statement, basic)
-        if within is False and self.undecided(statement, found):
+        held = (
+            statement.lower is None or (found[0] is not None and found[0] >= statement.lower)
+        ) and (statement.upper is None or (found[1] is not None and found[1] <= statement.upper))
+        if held and aim is None and not note.startswith("not promised"):
+            verdict = Verdict.HOLDS  # wherever within their limits the sizes come out
+        elif within is False and self.undecided(statement, found):
             verdict, note = Verdict.DOUBTFUL, "the readings cannot decide"
         elif within is False:
             below = statement.lower is not None and middle(basic) < statement.lower
             verdict = outside(statement.what, below)
         elif within is None or note.startswith("not promised"):
             verdict = Verdict.DOUBTFUL
-        elif (
-            statement.lower is None or (found[0] is not None and found[0] >= statement.lower)
-        ) and (statement.upper is None or (found[1] is not None and found[1] <= statement.upper)):
-            verdict = Verdict.HOLDS
         else:
-            verdict = Verdict.DOUBTFUL
+            verdict = Verdict.HOLDS if held else Verdict.DOUBTFUL
         finding = Finding(statement, basic, found, verdict, None, aim, note)
         return finding if verdict is Verdict.HOLDS else self.explained(finding)
 

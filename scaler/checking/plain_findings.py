@@ -44,14 +44,14 @@ class PlainFindings:
 
         A last cut that is outside its window at basic sizes already needs no closer look.
         """
-        judged = self._judged(statement, figures=False)
+        judged = self._judged(statement)
         return None if judged is None else judged[0]
 
     def finding(self, statement: Statement) -> Finding | None:
         """The finding on a statement; None where it has to be looked at more closely."""
         from scaler.checking.check import Finding
 
-        judged = self._judged(statement, figures=True)
+        judged = self._judged(statement)
         if judged is None or judged[3] is None:
             return None
         verdict, total, unit, (least, most, parts) = judged[0], judged[1], judged[2], judged[3]
@@ -70,8 +70,9 @@ class PlainFindings:
             self.checker.stage is not Stage.CHOSEN or statement.basis.kind is BasisKind.BASIC_SIZE
         )
 
-    def _judged(self, statement: Statement, *, figures: bool) -> _Judged | None:
-        """Verdict and sums; without figures no worst case is looked for that decides nothing."""
+    def _judged(self, statement: Statement) -> _Judged | None:
+        """Verdict and sums. What lies inside its window in the worst case of all limits holds, also
+        where limits to one side of the basic sizes (g6) put these outside it."""
         checker, lower, upper = self.checker, statement.lower, statement.upper
         named = names(statement.node)
         known = self.whole.sizes
@@ -90,22 +91,21 @@ class PlainFindings:
             inside = lies_within(total, total, unit, lower, upper)
             if at_basic:
                 ends = total, total, unit
-            elif not last and (inside or figures):
+            elif not last:
                 ends = self._ends(form, statement.at)
                 if ends is None:
                     return None
         except (EvaluationError, NoRange, KeyError):
             return None
+        if ends is not None and lies_within(*ends, lower, upper):
+            return Verdict.HOLDS, total, unit, ends
         if not inside:
             made = checker.stage is Stage.CHOSEN and checker.any_made
             if made and all(map(checker.is_made, named)):
                 return None  # the readings may not decide
             low = lower is not None and not lies_within(total, total, unit, lower, None)
             return outside(statement.what, low), total, unit, ends
-        if ends is None:
-            return None
-        holds = lies_within(*ends, lower, upper)
-        return (Verdict.HOLDS if holds else Verdict.DOUBTFUL), total, unit, ends
+        return None if ends is None else (Verdict.DOUBTFUL, total, unit, ends)
 
     def _ends(self, form: Form, at: At) -> tuple[int, int, int] | None:
         """The worst case of all limits, in whole parts; None where some limits are no such parts.

@@ -110,8 +110,6 @@ class _Adder(LastCuts):
                     self.span(row, form.factors, item.at)
                     self.attach(row, windows)
                     self.result.rows.append(row)
-            if self.lopsided(form):
-                self.result.rows.append(basic)
 
     def limited(self, form: Form) -> bool:
         """Whether all sizes of a form have limits."""
@@ -124,16 +122,6 @@ class _Adder(LastCuts):
                 ):
                     return False
         return True
-
-    def lopsided(self, form: Form) -> bool:
-        """Whether limits may lie wholly to one side of the basic size."""
-        for name in form.factors:
-            variable = self.result.variables[name]
-            for branch in variable.branches:
-                down, up = self.result.deviation(name, branch)
-                if down > 0 or up < 0:
-                    return True
-        return False
 
     def bounds(
         self, item: Statement
