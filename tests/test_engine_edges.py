@@ -16,7 +16,7 @@ from scaler.expressions import EvaluationError, Name, Node, parse_expression, te
 from scaler.expressions.intervals import Interval
 from scaler.problems import InputError
 from scaler.records import Model, Stage
-from scaler.settling.put_in import put_in
+from scaler.settling.put_in import Lines, put_in
 from scaler.settling.roots import roots_between
 from scaler.settling.settle import settle
 from scaler.settling.solve import SolveError, middle, solve_block, value_of
@@ -96,6 +96,24 @@ def test_definitions_are_put_in_to_a_limit() -> None:
     assert text(put_in(Name("a.x2"), made.get)) == "(a.x0 * a.x0) * (a.x0 * a.x0)"
     with pytest.raises(EvaluationError):
         put_in(Name("a.x59"), made.get)
+
+
+def test_linear_definitions_are_put_in_however_deep_they_stand() -> None:
+    """x1 = x0 + 1, x2 = x1 + 1 …, 5,000 deep: x5000 = x0 + 5000. A ring comes to nothing, and so
+    does what rests on one."""
+    made: dict[str, Node] = {f"a.x{n}": parse_expression(f"a.x{n - 1} + 1") for n in range(1, 5001)}
+    form = Lines(ONE, made.get).of(Name("a.x5000"))
+    assert form is not None
+    assert form.constant == 5000 and dict(form.coefficients) == {"a.x0": 1}
+    ring: dict[str, Node] = {
+        "a.x": parse_expression("a.y + 1"),
+        "a.y": parse_expression("a.x - 1"),
+        "a.z": parse_expression("2 * a.x + a.w"),
+    }
+    for name in ring:
+        assert Lines(ONE, ring.get).of(Name(name)) is None
+    bent: dict[str, Node] = {"a.x": parse_expression("a.y * a.y")}
+    assert Lines(ONE, bent.get).of(parse_expression("a.x + a.z")) is None
 
 
 # --- whole models

@@ -152,6 +152,20 @@ GOOD: dict[str, Any] = {
         },
         "gauge": {"of": "axle.length", "standard": "back to back"},
     },
+    "option": {
+        "washer": {
+            "title": "Washer on the axle",
+            "thickness": ["0.1 mm", "shim"],
+            "thickens": "axle.length",
+            "in": ["room"],
+            "count": 2,
+            "limits": "±0.01 mm",
+            "price": 0.5,
+            "use": "0.1 mm",
+            "why": "play",
+        },
+        "casting": {"gives": {"axle": {"length": "14 mm"}}, "price": "1/2", "use": False},
+    },
 }
 
 
@@ -201,9 +215,10 @@ def test_good_document(tmp_path: Path) -> None:
     assert verdict(tmp_path, to_toml(GOOD)) == ()
     used = set(GOOD["model"]) | set(GOOD["pair"]["running"]) | set(GOOD["condition"]["room"])
     used |= set(GOOD["condition"]["gauge"]) | set(GOOD["part"]["axle"])
+    used |= set(GOOD["option"]["washer"]) | set(GOOD["option"]["casting"])
     for size in GOOD["part"]["axle"]["size"].values():
         used |= set(size) if isinstance(size, dict) else set()
-    for what in ("model", "pair", "condition", "part", "size"):
+    for what in ("model", "pair", "condition", "option", "part", "size"):
         assert set(shapes.shape(what).fields) <= used | {"full"}, what
 
 

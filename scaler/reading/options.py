@@ -24,6 +24,7 @@ from scaler.reading.grammar import (
     signed_length,
     value_reader,
 )
+from scaler.reading.shapes import called
 from scaler.records import (
     Condition,
     Kind,
@@ -61,10 +62,10 @@ class _Reader:
         self.context, self.model, self.entry = context, model, entry
         self.fields = entry.fields
 
-    def fail(self, key: Key, headline: str, expected: str, advice: str) -> None:
-        self.context.entries.fail(
-            self.entry, key, "option", headline, expected=expected, advice=advice
-        )
+    def fail(
+        self, key: Key, headline: str, expected: str, advice: str, code: str = "option"
+    ) -> None:
+        self.context.entries.fail(self.entry, key, code, headline, expected=expected, advice=advice)
 
     def option(self) -> Option | None:
         """The option; None where it is neither of the two sorts."""
@@ -135,6 +136,13 @@ class _Reader:
                 )
                 continue
             found.append(method)
+        if not items:
+            self.fail(
+                "thickness",
+                f"option {self.entry.name} has no thickness",
+                "lengths, or stock such as shim or plate",
+                'write thickness = ["0.1 mm", "0.2 mm"]',
+            )
         return tuple(found)
 
     def thickens(self) -> str:
@@ -212,31 +220,42 @@ class _Reader:
         """The sizes that another casting has."""
         found: dict[str, Fraction] = {}
         for part, sizes in self.fields["gives"].items():
-            for name, value in (sizes if isinstance(sizes, dict) else {}).items():
-                key, identity = ("gives", part, name), f"{part}.{name}"
-                if not self.known_size(key, identity):
-                    continue
-                size = self.model.sizes[identity]
-                if size.full is None or size.equals is not None:
+            values = sizes if isinstance(sizes, dict) else {"": sizes}
+            for name, value in values.items():
+                key: Key = ("gives", part, name) if name else ("gives", part)
+                if not name or not isinstance(value, str):
                     self.fail(
                         key,
-                        f"option {self.entry.name} gives {identity}, which is worked out from others",
-                        "sizes that are drawn",
-                        "give the sizes that it is worked out from",
+                        f"gives of option {self.entry.name}: {listed([part, name] if name else [part])}"
+                        f" cannot be {called(value)}",
+                        'a length in quotes: gives.part.size = "41 mm"',
+                        "name the part and the size, and put the length in quotes",
+                        "type",
                     )
                     continue
-                try:
-                    found[identity] = value_reader(size.kind)(str(value))
-                except GrammarError as error:
-                    self.context.refused(self.entry, key, str(value), "gives", error)
-            if not isinstance(sizes, dict):
-                self.fail(
-                    ("gives", part),
-                    f"option {self.entry.name}: gives.{part} names no size",
-                    'gives.part.size = "41 mm"',
-                    "name the part and the size",
-                )
+                length = self.given(key, f"{part}.{name}", value)
+                if length is not None:
+                    found[f"{part}.{name}"] = length
         return found
+
+    def given(self, key: Key, identity: str, text: str) -> Fraction | None:
+        """One size that another casting has [mm]; None where it cannot be."""
+        if not self.known_size(key, identity):
+            return None
+        size = self.model.sizes[identity]
+        if size.full is None or size.equals is not None:
+            self.fail(
+                key,
+                f"option {self.entry.name} gives {identity}, which is worked out from others",
+                "sizes that are drawn",
+                "give the sizes that it is worked out from",
+            )
+            return None
+        try:
+            return value_reader(size.kind)(text)
+        except GrammarError as error:
+            self.context.refused(self.entry, key, text, "gives", error)
+            return None
 
     def use(self, thick: bool) -> Fraction | None:
         """What has been decided; None where nothing has."""

@@ -23,6 +23,7 @@ from scaler.report import window_text
 from scaler.settling.row_links import row_link
 from scaler.settling.rows import Rows
 from scaler.settling.settle import Settlement, reach_of
+from scaler.substitution.aside import Aside, aside_of
 from scaler.substitution.boxes import Search
 from scaler.substitution.candidates import by_lines
 from scaler.substitution.compile import compile_model
@@ -307,27 +308,22 @@ class Broken:
     compiled: Compiled
     sets: list[tuple[list[str], bool]]
 
-    def aside(self, number: int) -> tuple[frozenset[str], frozenset[str]]:
-        """What to set aside for one conflict to be the only one: statements that the others rest
-        on, and sizes where these rest on none."""
-        mine = set(self.sets[number][0])
-        dropped: set[str] = set()
-        loose: set[str] = set()
-        for other, (members, _) in enumerate(self.sets):
-            if other == number:
-                continue
-            stated = keys_of(members, self.compiled)
-            dropped |= set(stated) - mine
-            if not stated:
-                loose |= {key.partition(" ")[2] for key in members if key not in mine}
-        return frozenset(dropped), frozenset(loose)
+    def aside(self, number: int | None) -> Aside:
+        """What to set aside for one conflict to be the only one; nothing for None."""
+        found = Aside()
+        if number is not None:
+            mine = self.sets[number][0]
+            for other, (members, _) in enumerate(self.sets):
+                if other != number:
+                    found |= aside_of(members, mine, self.compiled.statements)
+        return found
 
-    def all_aside(self) -> tuple[frozenset[str], frozenset[str]]:
+    def all_aside(self) -> Aside:
         """What to set aside for none of its conflicts to be there."""
-        keys = {key for members, _ in self.sets for key in members}
-        bare = [members for members, _ in self.sets if not keys_of(members, self.compiled)]
-        loose = {key.partition(" ")[2] for members in bare for key in members}
-        return frozenset(keys & set(self.compiled.statements)), frozenset(loose)
+        found = Aside()
+        for members, _ in self.sets:
+            found |= aside_of(members, (), self.compiled.statements)
+        return found
 
 
 def keys_of(members: Iterable[str], compiled: Compiled) -> list[str]:
@@ -378,23 +374,15 @@ def own_ways(
     from scaler.substitution.ways import Ways, edited
 
     others = [item for item in broken if item is not own]
-    aside = [item.all_aside() for item in others]
-    dropped, loose = own.aside(number) if number is not None else (frozenset(), frozenset())
-    ways, tried = Ways(
-        task,
-        own.part,
-        own.piece,
-        clock,
-        most,
-        dropped,
-        loose,
-        frozenset().union(*(keys for keys, _ in aside)),
-        frozenset().union(*(names for _, names in aside)),
-    ).run()
+    elsewhere = Aside()
+    for item in others:
+        elsewhere |= item.all_aside()
+    aside = own.aside(number)
+    ways, tried = Ways(task, own.part, own.piece, clock, most, aside, elsewhere).run()
     found = []
     for way in ways:
         left = sum(len(item.sets) for item in others)
-        if dropped or loose:
+        if aside:
             left += conflicts_left(task, edited(own.piece, way.edits), way, clock)
         found.append(replace(way, left=left))
     return tuple(found), tried

@@ -62,7 +62,7 @@ class WayOut:
     is the departure cost of the best whole model that results, with the ``price`` of the options
     that it uses; ``cautions`` go with it. ``model`` is the model with the changes made, ``edits``
     the single changes, ``write`` what to write into the model for each ('' where no line of it says
-    so). ``left`` counts the conflicts that remain after it.
+    so). ``left`` counts the conflicts that remain after it (those of one component up to five).
     """
 
     changes: tuple[str, ...]

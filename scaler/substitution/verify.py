@@ -14,6 +14,7 @@ from scaler.settling.settle import Settlement, exact_size, reach_of
 from scaler.settling.solve import middle
 from scaler.substitution.compile import is_closed
 from scaler.substitution.compiled import Compiled, key_of
+from scaler.substitution.options import Branch
 from scaler.substitution.parts import Component, Pick
 
 NOTE = "whole-model choice"
@@ -27,7 +28,7 @@ def choices_of(compiled: Compiled, picks: Mapping[str, Pick]) -> dict[str, Choic
         if variable.fixed or variable.stepped or variable.solved:
             continue
         branch = variable.branches[place]
-        if branch.follow is not None or branch.link:
+        if branch.follow is not None or (branch.link and not is_loose(compiled, branch)):
             continue
         found[name] = Choice(
             name,
@@ -39,6 +40,14 @@ def choices_of(compiled: Compiled, picks: Mapping[str, Pick]) -> dict[str, Choic
             variable.size.place,
         )
     return found
+
+
+def is_loose(compiled: Compiled, branch: Branch) -> bool:
+    """Whether a branch takes a column of the row of a size that may have any value."""
+    leader = compiled.variables.get(branch.method.leader)
+    if leader is None or leader.solved or leader.stepped:
+        return False
+    return all(each.free and each.follow is None for each in leader.branches)
 
 
 def kept_choices(model: Model) -> dict[str, Choice]:

@@ -23,6 +23,7 @@ from scaler.checking.conflicts import check
 from scaler.problems import InputError
 from scaler.records import Choice, Model, Stage
 from scaler.settling.settle import Settlement, reach_of, settle
+from scaler.substitution.aside import Aside
 from scaler.substitution.candidates import tangent
 from scaler.substitution.changes import Change, looser_classes
 from scaler.substitution.compile import compile_model, is_closed
@@ -34,7 +35,7 @@ from scaler.substitution.parts import Component, components
 from scaler.substitution.programme import COST_SCALE, INFINITY, Programme
 from scaler.substitution.records import WayOut
 from scaler.substitution.solver import Clock
-from scaler.substitution.verify import choices_of, loosened, part_of, unheld
+from scaler.substitution.verify import choices_of, part_of, unheld
 
 if TYPE_CHECKING:
     from scaler.substitution.task import Task
@@ -69,9 +70,9 @@ Bar = tuple[frozenset[str], bool]
 class Ways:
     """The search for ways out of the conflicts of one component.
 
-    ``piece`` is what the component makes of the model; ``dropped`` are keys of statements, and
-    ``loose`` sizes, that other conflicts of it rest on and that are set aside; ``dropped_elsewhere``
-    and ``loose_elsewhere`` are those of other components, which an option may reach into.
+    ``piece`` is what the component makes of the model; ``aside`` is what other conflicts of it rest
+    on and is set aside, ``elsewhere`` what those of other components rest on, which an option may
+    reach into.
     """
 
     task: Task
@@ -79,25 +80,19 @@ class Ways:
     piece: Model
     clock: Clock
     most: int
-    dropped: frozenset[str] = frozenset()
-    loose: frozenset[str] = frozenset()
-    dropped_elsewhere: frozenset[str] = frozenset()
-    loose_elsewhere: frozenset[str] = frozenset()
+    aside: Aside
+    elsewhere: Aside
     kept: Model = field(init=False)
     whole: Model = field(init=False)
-    set_aside: frozenset[str] = frozenset()
-    free: frozenset[str] = frozenset()
+    both: Aside = field(init=False)
 
     def run(self) -> tuple[tuple[WayOut, ...], str]:
         """Ways out, best first, and in words what was tried."""
-        from scaler.substitution.alternatives import without
-
-        self.set_aside = self.dropped | self.dropped_elsewhere
-        self.free = self.loose | self.loose_elsewhere
-        self.whole = loosened(without(self.task.model, self.set_aside), self.free)
-        self.kept = loosened(without(self.piece, self.dropped), self.loose)
+        self.both = self.aside | self.elsewhere
+        self.whole = self.both.of(self.task.model)
+        self.kept = self.aside.of(self.piece)
         elastic = elastic_piece(
-            self.task.exact, self.task.options, self.task.model, self.kept, self.loose
+            self.task.exact, self.task.options, self.task.model, self.kept, self.aside.loose
         )
         tried = tried_text(elastic)
         merged = merge(elastic.compiled, components(elastic.compiled))
@@ -295,7 +290,7 @@ class Ways:
 
         clock = Clock(max(0.5, self.clock.left))
         try:
-            fresh = FreshTask(piece, clock, levels=False, exact=exact, loose=self.free)
+            fresh = FreshTask(piece, clock, levels=False, exact=exact, loose=self.both.loose)
             fresh.kept_solver = self.task.solver()
             fresh.solve()
         except InputError:
@@ -314,7 +309,7 @@ class Ways:
         that is outside the piece. None where it does not confirm them."""
         task = self.task
         others = self.touched(changes)
-        whole = loosened(edited(task.model, changes), self.free if others else self.loose)
+        whole = (self.both if others else self.aside).of_sizes(edited(task.model, changes))
         mine = {*self.piece.sizes, *(name for part in others for name in part.names), *choices}
         kept = {k: c for k, c in task.chosen.choices.items() if k not in mine}
         for name in mine:
@@ -326,7 +321,7 @@ class Ways:
             fresh = compile_model(whole, exact)
         except InputError:
             return None
-        elsewhere = set(self.set_aside)
+        elsewhere = set(self.both.dropped)
         total = self.outside_cost(mine)
         for other, outcome in zip(task.parts, task.outcomes, strict=True):
             if other is self.part or other in others:
