@@ -13,7 +13,7 @@ from scaler.checking.workability_rules import figure
 from scaler.fitting.material_figures import Material, UnknownMaterial, find_material
 from scaler.problems import Place
 from scaler.records import Kind, Method, Model, Part, Size
-from scaler.settling.rows import Candidate, Ladder, Rows, method_row
+from scaler.settling.rows import Candidate, Ladder, Rows, kept, method_row
 from scaler.settling.solve import middle
 
 if TYPE_CHECKING:
@@ -134,16 +134,25 @@ class Bars:
         return self.rows[min(self.reach.below(largest), len(self.rows) - 1)]
 
 
+class _Made:
+    """The tools and bars of one shop list, worked out once for all models that have it."""
+
+    def __init__(self) -> None:
+        self.lists: dict[str, tuple[Tool, ...]] = {}
+        self.sorted: dict[tuple[str, ...], tuple[Tool, ...]] = {}
+        self.ladders: dict[tuple[str, ...], Ladder] = {}
+        self.bars: dict[str, Bars] = {}
+
+
 class Tools:
     """Drills and cutters that a model may use: the shop's, and the catalogues' unless it is shop
     only."""
 
     def __init__(self, model: Model) -> None:
         self._model, self._rows = model, Rows(model)
-        self._lists: dict[str, tuple[Tool, ...]] = {}
-        self._sorted: dict[tuple[str, ...], tuple[Tool, ...]] = {}
-        self._ladders: dict[tuple[str, ...], Ladder] = {}
-        self.bars: dict[str, Bars] = {}
+        made = kept(model).of(_Made)
+        self._lists, self._sorted, self._ladders = made.lists, made.sorted, made.ladders
+        self.bars = made.bars
 
     def rows(self, method: str, material: str = "") -> tuple[Candidate, ...]:
         """The rows of the shop and the catalogues for a method, by size."""

@@ -6,14 +6,16 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import cache, cached_property
+from functools import cache, cached_property, lru_cache
 from math import lcm
-from typing import Literal
+from typing import Any, Literal, TypeVar
 
 from scaler import catalogue
 from scaler.measures.lengths import format_decimal
 from scaler.records import Method, Model, ShopRow, Size
 from scaler.settling.wishes import first_that_means, standing
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,16 +276,45 @@ class Ladder:
         return bisect_left(self._steps, -(-value.numerator * self._parts // value.denominator))
 
 
+class Kept:
+    """What has been made of the tables and one shop list, for all models that have that list."""
+
+    def __init__(self) -> None:
+        self.methods = catalogue.table("methods")
+        self.lists: dict[tuple[str, str], tuple[Candidate, ...]] = {}
+        self._others: dict[type, Any] = {}
+
+    def of(self, kind: type[T]) -> T:
+        """The one object of a class that is kept beside the lists, made when first asked for."""
+        found: T | None = self._others.get(kind)
+        if found is None:
+            found = self._others[kind] = kind()
+        return found
+
+
+@lru_cache(maxsize=8)
+def _kept(shop: tuple[ShopRow, ...], shop_only: bool, tables: int) -> Kept:
+    return Kept()
+
+
+def kept(model: Model) -> Kept:
+    """What is kept for a model's shop list; it begins anew when the tables have been read anew."""
+    return _kept(model.shop, model.shop_only, id(catalogue.table("methods")))
+
+
 class Rows:
     """Candidates of a model's methods, each list made once and sorted by size."""
 
     def __init__(self, model: Model) -> None:
         self._model = model
-        self._lists: dict[tuple[str, str], tuple[Candidate, ...]] = {}
         self._wished: dict[
             tuple[str, str, tuple[str, ...], tuple[str, ...], tuple[str, ...]],
             tuple[Candidate, ...],
         ] = {}
+
+    @cached_property
+    def _lists(self) -> dict[tuple[str, str], tuple[Candidate, ...]]:
+        return kept(self._model).lists
 
     @cached_property
     def needed(self) -> dict[str, tuple[Size, ...]]:
