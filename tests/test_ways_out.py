@@ -113,7 +113,7 @@ def test_a_conflict_takes_few_questions(
                 continue
             monkeypatch.setattr(conflicts, "MOST", 1)
             oracles.clear()
-            broken = conflicts.broken_part(task, part, Clock(60))
+            broken = conflicts.broken_part(task, part, outcome.cores, Clock(60))
             ((members, reduced),) = broken.sets
             assert reduced
             found += bool(ring & set(members))

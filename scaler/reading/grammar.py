@@ -57,7 +57,7 @@ class GrammarError(ValueError):
 
 
 def phrase(text: str, what: str, example: str, longest: int = LONGEST_PHRASE) -> str:
-    """A phrase with single blanks, or the refusal of one that is empty or far too long."""
+    """A phrase with single blanks. Raises GrammarError where it is empty or far too long."""
     if len(text) > longest:
         raise GrammarError(
             text[:longest], f"{what} of {len(text)} characters", f"at most {longest}", example
