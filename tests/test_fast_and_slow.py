@@ -7,7 +7,6 @@ is needed, the two ways judge each other; the general way has its own tests.
 
 from __future__ import annotations
 
-import importlib.util
 import random
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from make_model import make
 
 import scaler
 from scaler.checking.check import Checker, Finding
@@ -250,11 +250,7 @@ def test_the_shipped_models(name: str) -> None:
 
 def test_a_generated_model(tmp_path: Path) -> None:
     """Half TOML, half CSV, of the sort that the benchmarks use."""
-    spec = importlib.util.spec_from_file_location("make_model", HERE / "benchmarks/make_model.py")
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    both(module.make(tmp_path / "made", 60))
+    both(make(tmp_path / "made", 60))
 
 
 @pytest.mark.parametrize("seed", range(40))

@@ -2,15 +2,9 @@
 
 from __future__ import annotations
 
-import importlib.util
-from pathlib import Path
 from xml.etree import ElementTree
 
-SPEC = importlib.util.spec_from_file_location("tour", Path(__file__).parent / "tour.py")
-assert SPEC is not None
-assert SPEC.loader is not None
-tour = importlib.util.module_from_spec(SPEC)
-SPEC.loader.exec_module(tour)
+import tour
 
 
 def test_every_command_of_the_tour_prints_what_the_readme_shows() -> None:

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import csv
-import importlib.util
 import json
 import shutil
-import sys
 import threading
 from fractions import Fraction
 from pathlib import Path
-from types import ModuleType
 
 import pytest
+from test_substitution_search import chain_text
 
 from scaler.checking.conflicts import check
 from scaler.reading.loading import load
@@ -33,16 +31,6 @@ EXAMPLE = HERE.parent / "scaler" / "examples" / "pattern_d"
 def example() -> Model:
     """The shipped example."""
     return load(EXAMPLE)
-
-
-def neighbour(name: str) -> ModuleType:
-    """A test module beside this one, for its makers of models."""
-    spec = importlib.util.spec_from_file_location(f"_{name}", HERE / f"{name}.py")
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
 
 
 def test_example_holds_and_is_no_dearer_than_its_shipped_choices(example: Model) -> None:
@@ -170,7 +158,7 @@ def test_prices_are_what_going_without_saves(example: Model) -> None:
 
 def test_time_limit_gives_the_best_so_far_with_its_gap(tmp_path: Path) -> None:
     """A chain of 80 sizes in a fraction of a second: a choice that holds, and an honest gap."""
-    text, shop = neighbour("test_substitution_search").chain_text(1, 80)
+    text, shop = chain_text(1, 80)
     (tmp_path / "model.toml").write_text(text, encoding="utf-8")
     (tmp_path / "shop.csv").write_text(shop, encoding="utf-8")
     model = load(tmp_path)

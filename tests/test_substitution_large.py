@@ -7,7 +7,6 @@ models are made up at random from a seed.
 
 from __future__ import annotations
 
-import importlib.util
 import os
 import random
 import subprocess
@@ -16,9 +15,11 @@ from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
-from types import ModuleType
 
+import bench_substitute as bench
+import make_model
 import pytest
+import test_substitution_search as small
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -38,22 +39,6 @@ from scaler.substitution.substituter import Substituter
 from scaler.substitution.task import Task
 
 HERE = Path(__file__).parent
-
-
-def neighbour(path: str) -> ModuleType:
-    """A module among the tests, for its makers of models."""
-    name = f"_large_{Path(path).stem}"
-    spec = importlib.util.spec_from_file_location(name, HERE / path)
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-bench = neighbour("benchmarks/bench_substitute.py")
-make_model = neighbour("benchmarks/make_model.py")
-small = neighbour("test_substitution_search.py")
 
 
 def chain(folder: Path, seed: int, count: int) -> Model:

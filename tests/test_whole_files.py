@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import importlib.util
 import json
 import os
 import random
@@ -21,16 +20,12 @@ import time
 from pathlib import Path
 from typing import Any
 
+import faults
 import pytest
 
 import scaler
 from scaler.problems import InputError
 from scaler.writing import write_whole
-
-SPEC = importlib.util.spec_from_file_location("faults", Path(__file__).parent / "faults.py")
-assert SPEC is not None and SPEC.loader is not None
-faults = importlib.util.module_from_spec(SPEC)
-SPEC.loader.exec_module(faults)
 
 posix = pytest.mark.skipif(os.name != "posix", reason="needs POSIX processes and signals")
 SPARES = (".part", ".new", ".torn")
