@@ -1,6 +1,7 @@
 """The README's tour: runs every command shown there and compares, or writes, what it prints.
 
 ``python tests/tour.py`` compares; ``python tests/tour.py --write`` puts the present output in.
+The table of benchmarks is quoted from the file that their runner writes.
 A block begins with ```` ```console ```` and holds one ``$ scaler …`` line, or one
 ``$ python tests/benchmarks/….py`` line; a remark ``(… n lines more)`` at its end stands for the rest
 of a long answer. A ```` ```toml ```` block whose first line
@@ -38,6 +39,8 @@ SCRIPT = re.compile(r"python (tests/benchmarks/\w+\.py)")
 BLOCK = re.compile(
     rf"```console\n\$ (scaler [^\n]*|{SCRIPT.pattern.replace('(', '(?:')})\n(.*?)```", re.DOTALL
 )
+TABLE = Path(__file__).parent / "benchmarks" / "table.md"
+QUOTED = re.compile(r"(<!-- tests/benchmarks/table\.md -->\n\n).*?(\n<!-- end -->)", re.DOTALL)
 CUT = re.compile(r"\(… \d+ lines more\)\n$")
 SHOWN = 24
 
@@ -77,7 +80,7 @@ def standing_alone(page: str, title: str) -> str:
 
 
 def tour(text: str, pictures: dict[str, str] | None = None) -> str:
-    """The README's text with every block's output as the tool prints it now.
+    """The README's text with every block's output as the tool prints it now, and the last table.
 
     ``pictures`` takes those of the pages that the tour wrote, by their names.
     """
@@ -97,7 +100,8 @@ def tour(text: str, pictures: dict[str, str] | None = None) -> str:
             )
             for name, (page, title) in PICTURES.items() if pictures is not None else ():
                 pictures[name] = standing_alone(Path(page).read_text(encoding="utf-8"), title)
-            return shown_now
+            table = TABLE.read_text(encoding="utf-8")
+            return QUOTED.sub(lambda m: f"{m.group(1)}{table}{m.group(2)}", shown_now)
         finally:
             os.chdir(here)
 

@@ -1,0 +1,240 @@
+"""Ends of rules that nothing else looks at: each was found by a fault that no other test noticed.
+
+Where a figure stands for the trade its source is named; the rest follows from a definition in the
+docstring of what is tested.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+
+import pytest
+
+from scaler import parse_length, parse_scale
+from scaler.expressions.intervals import Interval, _round_down, absolute
+from scaler.expressions.nodes import Length
+from scaler.expressions.values import LONGEST_EXACT, SMALLEST, _short, shown, tidy
+from scaler.measures.lengths import format_decimal, parse_angle
+from scaler.measures.number_text import nearest_word, quoted
+from scaler.trade import iso286
+from scaler.trade.iso286_formulae import (
+    _deviation_step_um,
+    _grade_step_um,
+    tolerance_unit_um_approx,
+)
+from scaler.trade.iso286_tables import _runs
+
+ONE = Length(F(1))
+
+
+# ------------------------------------------------------------------------------ lengths, scales
+
+
+def test_noughts_of_a_wire_gauge() -> None:
+    """00 SWG is 2/0 SWG, 0.348 in (BS 3737 table of SWG, from memory)."""
+    assert parse_length("00 SWG").mm == parse_length("2/0 SWG").mm == F("0.348") * F("25.4")
+
+
+def test_decimals_end_at_thirty() -> None:
+    """30 can be printed, 31 not."""
+    assert format_decimal(1, 30) == "1." + 30 * "0"
+    with pytest.raises(ValueError, match="0 to 30"):
+        format_decimal(1, 31)
+
+
+def test_an_angle_may_end_after_degrees_or_minutes() -> None:
+    """What is not written counts nothing."""
+    assert parse_angle("7°") == 7
+    assert parse_angle("7° 30'") == F(15, 2)
+
+
+def test_full_size_is_not_enlarged() -> None:
+    """1 : 1 is no model larger than full size."""
+    assert parse_scale("1:1").read_as == "1 : 1"
+
+
+def test_a_fraction_of_full_size() -> None:
+    """2/5 full size is 1 : 2.5."""
+    found = parse_scale("2/5 full size")
+    assert (found.ratio, found.read_as) == (F(2, 5), "1 : 2.5")
+
+
+@pytest.mark.parametrize(
+    ("scale", "handy"),
+    [("1:18", "11/16 in : 1 ft"), ("1:13", "15/16 in : 1 ft"), ("1:3000", "1/64 in : 1 ft")],
+)
+def test_handy_scale_by_the_sixteenth(scale: str, handy: str) -> None:
+    """The nearest 1/16 in. to the foot down to half an inch, and never less than 1/64 (arithmetic:
+    12/18 in. = 0.667, 12/13 in. = 0.923)."""
+    assert parse_scale(scale).handy().text == handy
+
+
+def test_a_gauge_by_its_name_in_words() -> None:
+    """Standard gauge is 4 ft 8 1/2 in, 1435.1 mm as first built (from memory)."""
+    assert parse_scale("5 in on standard gauge").full_gauge_mm in (F("1435.1"), F(1435))
+
+
+def test_the_nearest_word_of_three_letters_has_one_wrong() -> None:
+    """One wrong letter in words of up to three, two in longer ones."""
+    assert nearest_word("abc", ("abd",)) == "abd"
+    assert nearest_word("abc", ("ade",)) is None
+    assert nearest_word("abcd", ("abef",)) == "abef"
+
+
+def test_a_quotation_is_cut_after_its_longest() -> None:
+    """As long as that it stands whole."""
+    assert quoted("abcd", 4) == '"abcd"'
+    assert quoted("abcde", 4) == '"abcd…"'
+
+
+# --------------------------------------------------------------------------------------- ISO 286
+
+
+@pytest.mark.parametrize(("fit", "most"), [("2 H4/m5", 1), ("5 H5/m5", 1)])
+def test_one_micron_of_clearance_at_most_is_a_transition(fit: str, most: int) -> None:
+    """2 H4: 0 to +3, m5: +2 to +6; 5 H5: 0 to +5, m5: +4 to +9 (ISO 286-2 tables, from memory)."""
+    found = iso286.fit(fit)
+    assert (found.clearance_max_um, found.kind) == (most, "transition")
+
+
+def test_the_longest_text_of_a_fit() -> None:
+    """Blanks count: 80 characters are read, 81 are not."""
+    text = "25 H7/g6"
+    assert iso286.parse_fit_designation(text.ljust(80)) == iso286.parse_fit_designation(text)
+    with pytest.raises(iso286.Iso286Error):
+        iso286.parse_fit_designation(text.ljust(81))
+
+
+def test_the_widest_of_equal_fits_comes_first() -> None:
+    """Among fits that overstep a window alike, the widest tolerances are the easiest to make."""
+    found = iso286.nearest_fits(None, None, 25, count=100)
+    keys = [(one.excess_um, not one.first_choice, one.basis) for one in found]
+    for (one, key), (other, following) in zip(
+        zip(found, keys, strict=True), list(zip(found, keys, strict=True))[1:], strict=False
+    ):
+        if key == following:
+            assert one.limits.width_um >= other.limits.width_um
+    assert len({one.limits.width_um for one in found}) > 3
+
+
+def test_runs_of_grades_in_words() -> None:
+    """Three in a row are a run, two stand by themselves."""
+    assert _runs(["5", "6", "7", "9", "10"]) == "5 to 7, 9, 10"
+
+
+GRADE_STEPS = (  # ISO 286-1:1988, annex A, rounding of the standard tolerances (from memory)
+    ("7", 100, (100, 1), (101, 5), (200, 5), (201, 10), (500, 10), (501, 10)),
+    ("7", 501, (60, 1), (61, 2), (100, 2), (101, 5), (200, 5), (201, 10), (500, 10), (501, 20)),
+    ("7", 501, (1000, 20), (1001, 50), (2000, 50), (2001, 100), (5000, 100), (5001, 200)),
+    ("4", 500, (0.99, 0.1), (1, 0.5), (4.9, 0.5), (5, 1), (9, 1)),
+    ("4", 501, (0.99, 1)),
+    ("12", 500, (1000, 10), (1001, 50), (2000, 50), (2001, 100)),
+    ("16", 500, (1000, 10), (1001, 50)),
+    ("11", 500, (100, 1), (101, 5)),
+)
+
+
+@pytest.mark.parametrize("line", GRADE_STEPS, ids=lambda line: f"IT{line[0]} at {line[1]}")
+def test_steps_of_tolerances(line: tuple[str, float, tuple[float, float]]) -> None:
+    """Each end of the rule for rounding, from both sides."""
+    grade, mean, *ends = line
+    for value, step in ends:
+        assert _grade_step_um(value, grade, mean) == step, value
+
+
+DEVIATION_STEPS = (  # ISO 286-1:1988, annex A, rounding of the deviations (from memory)
+    ("g", (45, 1), (46, 5), (60, 5), (61, 5), (100, 5), (101, 10), (200, 10), (300, 10)),
+    ("g", (500, 10), (501, 20), (560, 20), (600, 20), (800, 20), (1000, 20), (1001, 50)),
+    ("a", (2000, 50), (2001, 100)),
+    ("k", (45, 1), (46, 1), (60, 1), (61, 1), (100, 1), (101, 2), (200, 2), (201, 2), (300, 2)),
+    ("zc", (301, 5), (500, 5), (501, 5), (560, 5), (561, 10), (600, 10), (601, 10), (800, 10)),
+    ("zc", (801, 20), (1000, 20), (1001, 50), (2000, 50), (2001, 100)),
+)
+
+
+@pytest.mark.parametrize("line", DEVIATION_STEPS, ids=lambda line: f"{line[0]} {line[1][0]}")
+def test_steps_of_deviations(line: tuple[str, tuple[float, float]]) -> None:
+    """Each end of the rule for rounding, from both sides; a to g, and k to zc."""
+    letter, *ends = line
+    for value, step in ends:
+        assert _deviation_step_um(value, letter) == step, value
+
+
+def test_units_of_tolerance_meet_at_500() -> None:
+    """i = 0.45 ∛D + 0.001 D up to and with 500 mm, I = 0.004 D + 2.1 above (ISO 286-1:1988)."""
+    assert tolerance_unit_um_approx(500) == pytest.approx(0.45 * 500 ** (1 / 3) + 0.5, rel=1e-12)
+    assert tolerance_unit_um_approx(500.5) == pytest.approx(0.004 * 500.5 + 2.1, rel=1e-12)
+
+
+# ----------------------------------------------------------------------------- values, intervals
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (Interval(1 - F(1, 2 * 10**12), 1 + F(1, 2 * 10**12)), "1"),
+        (F(2**40 - 1), "1099511627775"),
+        (F(2**40), "about 1.09951162778e+12"),
+        (F(2) ** 999 - 1, f"about {float(2**999):.12g}"),
+        (F(2) ** 999, "some 1000 binary digits"),
+        (1 / F(2) ** 999, "nearly 0"),
+    ],
+    ids=str,
+)
+def test_values_in_messages(value: F | Interval, text: str) -> None:
+    """Exact below 2^40, else about, else how long or that it is nearly nothing."""
+    assert shown(value) == text
+
+
+def test_a_wide_interval_shows_its_ends() -> None:
+    """Wider than 10⁻¹² of its middle: both."""
+    assert " to " in shown(Interval(1 - F(1, 10**12), 1 + F(1, 10**12)))
+
+
+def test_long_fractions_become_intervals() -> None:
+    """What counts is numerator and denominator together; the enclosure holds the value."""
+    value = F(2**5000 + 1, 3**3100)
+    assert value.numerator.bit_length() < LONGEST_EXACT > value.denominator.bit_length()
+    found = tidy(value, ONE, {})
+    assert isinstance(found, Interval)
+    assert found.lower < value < found.upper
+
+
+@pytest.mark.parametrize(
+    ("lower", "upper", "least", "most"),
+    [
+        (-F(1), SMALLEST / 2, -F(1), SMALLEST),
+        (-F(1), -SMALLEST / 2, -F(1), F(0)),
+        (-F(1), -SMALLEST, -F(1), -SMALLEST),
+        (-F(1), SMALLEST, -F(1), SMALLEST),
+        (SMALLEST / 2, F(1), F(0), F(1)),
+        (-SMALLEST / 2, F(1), -SMALLEST, F(1)),
+        (SMALLEST, F(1), SMALLEST, F(1)),
+        (-SMALLEST, F(1), -SMALLEST, F(1)),
+    ],
+)
+def test_tiny_ends_go_outward(lower: F, upper: F, least: F, most: F) -> None:
+    """An end nearer to 0 than the smallest goes to the next of 0 and ± the smallest, outward."""
+    found = tidy(Interval(lower, upper), ONE, {})
+    assert isinstance(found, Interval)
+    assert (found.lower, found.upper) == (least, most)
+
+
+def test_a_point_without_its_sign_is_a_number() -> None:
+    """An interval of no width is the exact number."""
+    assert absolute(Interval(F(-2), F(-2))) == F(2)
+    assert isinstance(absolute(Interval(F(-2), F(-2))), F)
+
+
+def test_numbers_of_twice_the_digits_stay() -> None:
+    """3^5 has eight binary digits, 3^6 ten; 1/729 to four of them is 11/8192 (11.2 of 8192)."""
+    assert _round_down(F(1, 243), 4) == F(1, 243)
+    assert _round_down(F(1, 729), 4) == F(11, 8192)
+
+
+def test_a_form_is_dropped_for_any_long_number() -> None:
+    """Also for one that stands after a plain 0 or 1."""
+    from scaler.expressions.values import _ONE, _ZERO
+
+    assert _short((_ZERO, {"a.x": _ONE})) is not None
+    assert _short((_ZERO, {"a.x": F(2) ** LONGEST_EXACT})) is None
