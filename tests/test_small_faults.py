@@ -11,7 +11,8 @@ from fractions import Fraction as F
 import pytest
 
 from scaler import parse_length, parse_scale
-from scaler.expressions.intervals import Interval, _round_down, absolute
+from scaler.expressions import values
+from scaler.expressions.intervals import Interval, _round_down, absolute, root, whole_root
 from scaler.expressions.nodes import Length
 from scaler.expressions.values import LONGEST_EXACT, SMALLEST, _short, shown, tidy
 from scaler.measures.lengths import format_decimal, parse_angle
@@ -22,7 +23,8 @@ from scaler.trade.iso286_formulae import (
     _grade_step_um,
     tolerance_unit_um_approx,
 )
-from scaler.trade.iso286_tables import _runs
+from scaler.trade.iso286_tables import _runs, neighbours, step_of
+from scaler.trade.trade_fits import TradeFit, UnknownFit, find_trade_fit
 
 ONE = Length(F(1))
 
@@ -166,7 +168,81 @@ def test_units_of_tolerance_meet_at_500() -> None:
     assert tolerance_unit_um_approx(500.5) == pytest.approx(0.004 * 500.5 + 2.1, rel=1e-12)
 
 
+def test_neighbours_reach_the_first_letter() -> None:
+    """a9 and c9 stand beside b9 at 25 mm (ISO 286-2 tables, from memory)."""
+    assert neighbours("b", "9", step_of(25)) == ["a9", "c9"]
+
+
+# -------------------------------------------------------------------------------- fits of the trade
+
+
+@pytest.mark.parametrize(
+    ("least", "most", "kind"),
+    [
+        (0, 1, "clearance"),
+        (-1, 0, "interference"),
+        (-1, 1, "transition"),
+        (0, 0, "clearance"),
+    ],
+)
+def test_kinds_of_trade_fits(least: int, most: int, kind: str) -> None:
+    """Size for size at one end still is one or the other (as in ISO 286-1:2010, from memory)."""
+    assert TradeFit("x", "y", F(least), F(most), "", "", "").kind == kind
+
+
+@pytest.mark.parametrize(
+    ("fit", "least", "most"),
+    [
+        # constants and so much to the inch of the table's own rows, at 1/2 in
+        ("silver soldered bush to retaining compound", "2", "5"),  # both begin at 2 thou
+        ("pressed wheel, full size to shrunk tyre", "-1", "-0.5"),  # both end at -1 thou an inch
+    ],
+)
+def test_two_fits_may_share_an_end(fit: str, least: str, most: str) -> None:
+    """The first need not be tighter at both ends. [thou]"""
+    found = find_trade_fit(fit, F(127, 10))
+    thou = F(254, 10_000)
+    assert found.clearance_min_mm == F(least) * thou
+    assert found.clearance_max_mm == F(most) * thou
+
+
+def test_the_end_of_a_table_is_not_in_it() -> None:
+    """Soft soldered joints begin above 6 mm (the table's own row)."""
+    assert find_trade_fit("soft soldered", F(6001, 1000)).name == "soft soldered"
+    with pytest.raises(UnknownFit, match="begin above 6 mm"):
+        find_trade_fit("soft soldered", F(6))
+
+
+def test_words_of_refusals() -> None:
+    """The half that is not known is named; a set only where one was asked for."""
+    with pytest.raises(
+        UnknownFit, match=r"^no fit of the trade is called “nonsense”; known are"
+    ) as one:
+        find_trade_fit("push to nonsense", F(25))
+    assert one.value.nearest
+    with pytest.raises(UnknownFit, match="“qqqq” in the engine practice set; known are"):
+        find_trade_fit("qqqq", F(25), set="engine practice")
+    with pytest.raises(UnknownFit, match=r"more than nothing$"):
+        find_trade_fit("push", F(0))
+
+
 # ----------------------------------------------------------------------------- values, intervals
+
+
+def test_roots_of_very_large_numbers() -> None:
+    """Certified from both sides, to so many binary digits."""
+    value = F(2**3001)
+    found = root(value, 2, 64)
+    assert isinstance(found, Interval)
+    assert found.lower**2 < value < found.upper**2
+    assert 0 < found.width * 2**63 < found.lower
+
+
+def test_what_has_no_whole_root() -> None:
+    """A number below 0, and a degree below 1; each by itself."""
+    for number, degree in ((-1, 2), (4, 0)):
+        with pytest.raises(ValueError, match="degree >= 1"):
+            whole_root(number, degree)
 
 
 @pytest.mark.parametrize(
@@ -234,7 +310,5 @@ def test_numbers_of_twice_the_digits_stay() -> None:
 
 def test_a_form_is_dropped_for_any_long_number() -> None:
     """Also for one that stands after a plain 0 or 1."""
-    from scaler.expressions.values import _ONE, _ZERO
-
-    assert _short((_ZERO, {"a.x": _ONE})) is not None
-    assert _short((_ZERO, {"a.x": F(2) ** LONGEST_EXACT})) is None
+    assert _short((values._ZERO, {"a.x": values.ONE})) is not None
+    assert _short((values._ZERO, {"a.x": F(2) ** LONGEST_EXACT})) is None
