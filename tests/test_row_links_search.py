@@ -238,15 +238,15 @@ def test_a_way_out_removes_its_conflict(tmp_path: Path) -> None:
     leaves as many as it says and not this one; one of several at once leaves none of them."""
     names = [r["designation"] for r in rows("parts/bearings_metric") if F(r["bore_mm"]) > 4]
     tried = allowed = 0
-    for seed in range(12):
+    for seed in range(7):
         model = read(tmp_path, text_of(seed)[0])
         model = forbidding(model, names + [t.name for t in threads()[::2]])
-        result = substitute(model, seconds=20, prices=False, ways_out=2)
+        result = substitute(model, seconds=300, prices=False, ways_out=2)
         for conflict in result.conflicts:
             assert conflict.reduced and conflict.members
             for way in conflict.ways_out:
                 assert way.model is not None
-                again = substitute(way.model, seconds=20, prices=False, ways_out=0)
+                again = substitute(way.model, seconds=300, prices=False, ways_out=0)
                 assert len(again.conflicts) == way.left
                 # another may come to light, but this one is gone
                 assert set(conflict.keys) not in [set(other.keys) for other in again.conflicts]
@@ -257,7 +257,7 @@ def test_a_way_out_removes_its_conflict(tmp_path: Path) -> None:
         for both in result.together:
             for way in both.ways_out:
                 assert way.model is not None
-                again = substitute(way.model, seconds=20, prices=False, ways_out=0)
+                again = substitute(way.model, seconds=300, prices=False, ways_out=0)
                 assert (
                     len(again.conflicts) == way.left == len(result.conflicts) - len(both.conflicts)
                 )
