@@ -18,8 +18,15 @@ INCH = Fraction(127, 5)
 _BURR = Fraction(1, 10)
 """What stock may read over its size [mm] (or a fortieth): a burr, paint, a bent sheet."""
 _NEAR = Fraction(1, 10)
-"""How near to 25.4 times the planned size (or a 25.4th of it) a reading must be for the wrong unit
-to be meant."""
+"""How near to 25.4 times the planned size (or a 25.4th of it, or to one of the slips) a reading must
+be for the wrong unit, or another place of the point, to be meant."""
+_SLIPS = (
+    (Fraction(10), "10 times"),
+    (Fraction(100), "100 times"),
+    (Fraction(1, 10), "a 10th of"),
+    (Fraction(1, 100), "a 100th of"),
+)
+"""What a slipped decimal point makes of a figure."""
 
 
 def reading_of(
@@ -164,6 +171,16 @@ def _likely(bench: Bench, size: Size, reading: Reading, text: str) -> None:
                     text,
                     f"a reading near {figure(size, planned)}",
                     f"write {bare} {read}; with --sure it is recorded as it stands",
+                )
+        for factor, times in _SLIPS:
+            if abs(value / factor - planned) <= abs(planned) * _NEAR:
+                raise _no(
+                    "point",
+                    f"{size.id} is to be {figure(size, planned)}, and {figure(size, value)} is "
+                    f"{times} that: has the point slipped?",
+                    text,
+                    f"a reading near {figure(size, planned)}",
+                    "read it again; with --sure it is recorded as it stands",
                 )
     before = bench.model.readings.get((size.id, reading.copy))
     if before is not None:
