@@ -353,3 +353,31 @@ def test_a_full_disk_is_told_and_nothing_is_recorded(
     monkeypatch.undo()
     assert result.exit_code == 2 and "nothing was recorded" in result.output
     assert (engine / "readings.csv").read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        ("290", "10 times that"),
+        ("2900", "100 times that"),
+        ("2.9 mm", "a 10th of that"),
+        ("0.29 mm", "a 100th of that"),
+    ],
+)
+def test_a_slipped_point_is_asked_about(engine: Path, value: str, said: str) -> None:
+    """The slips of the pencil; nothing is recorded but with --sure (common practice).
+    The axlebox is to be 29 mm wide."""
+    refused = run("measure", engine, "axlebox.width", value)
+    assert refused.exit_code == 2
+    assert f"{said}: has the point slipped?" in refused.output
+    assert not (engine / "readings.csv").exists()
+    run("measure", engine, "axlebox.width", value, "--sure")
+    assert [row["size"] for row in log(engine)] == ["axlebox.width"]
+
+
+def test_a_conflict_names_the_reading_and_its_line(engine: Path) -> None:
+    """What takes part in a conflict is the figure that counts: the reading, where one stands."""
+    run("measure", engine, "horn_cheek.thickness", "4.02", "--with", "micrometer")
+    found = run("check", engine).stdout
+    assert "horn_cheek.thickness is 4.02, as made (readings.csv, line 2)" in found
+    assert "horn_cheek.thickness is 4 (" not in found

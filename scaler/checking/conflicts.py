@@ -173,7 +173,7 @@ def _conflict(checker: Checker, finding: Finding) -> Conflict:
     members = [Member(_stated(finding), statement.place)]
     moved = [name for name, _ in finding.shares] or list(names(statement.node))
     for name in moved[:8]:
-        member = _choice(checker, name.partition("@")[0])
+        member = _choice(checker, name)
         if member not in members:
             members.append(member)
     path: tuple[str, ...] = ()
@@ -210,6 +210,12 @@ def _stated(finding: Finding) -> str:
 
 
 def _choice(checker: Checker, name: str) -> Member:
+    """A size that takes part, with where its figure stands: the reading, where it has been made."""
+    name, _, copy = name.partition("@")
+    reading = checker.readings.get((name, copy)) or checker.readings.get((name, ""))
+    if reading is not None:
+        said = f"{name}@{reading.copy}" if reading.copy else name
+        return Member(f"{said} is {float(reading.value):g}, as made", reading.place)
     settled = checker.settlement.results[name]
     size = checker.model.sizes[name]
     figure = f"{float(middle(settled.value)):g}"
