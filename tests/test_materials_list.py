@@ -413,6 +413,40 @@ def test_bought_made_and_refused_parts(tmp_path: Path) -> None:
     assert "123" not in json.dumps(listed.as_dict()) and "123" not in csv_text(listed)
 
 
+BOLTED = (
+    '[part.bolt]\ncount = 32\ndrawing = "s"\n'
+    'size.thread = { full = "3", rule = "metric thread" }\n'
+    '[part.bracket]\nmaterial = "mild steel"\ndrawing = "s"\n'
+    'size.tapped = { kind = "internal", rule = "tapping hole of bolt.thread" }\n'
+    'size.thickness = { full = "3", kind = "external", rule = "plate" }\n'
+)
+
+
+def test_a_bolt_stays_on_the_list_once_its_thread_is_chosen(tmp_path: Path) -> None:
+    """A line of choices.csv for the thread makes no assembly of the bolt (common practice)."""
+    plain = listed_of(tmp_path, BOLTED)
+    (tmp_path / "choices.csv").write_text(
+        "time,action,size,value,method,row,note\n,choose,bolt.thread,,metric thread,M3,\n",
+        encoding="utf-8",
+    )
+    chosen = materials(scaler.reduce(scaler.load(tmp_path)))
+    assert [(b.part, b.count) for b in plain.bought] == [("bolt", 32)]
+    assert chosen.bought == plain.bought
+
+
+def test_a_tapping_hole_needs_its_tap_too(tmp_path: Path) -> None:
+    """M3: drill 2.5 mm (ISO 2306, from memory), and the tap after it; with no shop list none is
+    said to name anything."""
+    listed = listed_of(tmp_path, BOLTED)
+    own = {
+        (line.use.family, line.use.designation) for line in listed.tools if "bracket" in line.parts
+    }
+    assert own == {("drill", "2.5 mm"), ("tap", "M3")}
+    assert {line.status for line in listed.tools} == {"no shop list"}
+    taps = listed_of(tmp_path, BOLTED, "family,size,designation\nthread,,M3\n").tools
+    assert {line.status for line in taps if line.use.family in ("tap", "die")} == {"on the shelf"}
+
+
 # -------------------------------------------------------------------------------------- files
 
 

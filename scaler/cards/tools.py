@@ -133,7 +133,8 @@ class Tools:
         if table is not None and (family == "thread" or kind is Kind.THREAD):
             return self._thread_tools(line)
         if family in ("drill", "reamer", "hand reamer"):
-            return self._hole(line, family, value)
+            hole = self._hole(line, family, value)
+            return [*hole, *self._tapped(line)] if name == "tapping hole" else hole
         if family in ("slot drill", "end mill"):
             return [self._own(line, family)]
         if name in ("bored", "opened to suit"):
@@ -248,6 +249,19 @@ class Tools:
         )  # fmt: skip
         tap = use("tap" if inside else "tap or die")
         return [drill, tap] if inside else [replace_note(drill, "where it is a hole"), tap]
+
+    def _tapped(self, line: SizeLine) -> list[ToolUse]:
+        """The tap that follows a tapping hole: that of the thread whose row the hole takes."""
+        assert line.settled is not None
+        thread = _thread(line.settled.row.designation) if line.settled.row else None
+        if thread is None:
+            return []
+        has = thread.designation in self.threads if self.threads else None
+        return [
+            ToolUse(
+                _ORDER["tap"], "tap", thread.designation, thread.major_mm, line.size.id, "", has
+            )
+        ]
 
     def _inside(self, line: SizeLine) -> bool | None:
         """Whether a thread is in a hole: by the pair it stands in, by its name, by its part's."""

@@ -89,16 +89,20 @@ class BoughtPart:
 
 @dataclass(frozen=True, slots=True)
 class ToolLine:
-    """A tool needed, the parts it is for, whether the shop has it (None: not told), what is near."""
+    """A tool needed, the parts it is for, whether the shop has it (None: not told), what is near.
+
+    ``listed`` is whether the model has a shop list at all.
+    """
 
     use: ToolUse
     parts: tuple[str, ...]
+    listed: bool = True
 
     @property
     def status(self) -> str:
         """In words."""
         if self.use.on_shelf is None:
-            return "the shop list names none of these"
+            return "the shop list names none of these" if self.listed else "no shop list"
         return "on the shelf" if self.use.on_shelf else "not on the shop list"
 
 
@@ -254,7 +258,7 @@ def materials(reduction: Reduction, allowances: Allowances | None = None) -> Mat
             what = "buy" if part.state is State.BOUGHT else "make or buy"
             bought.append(BoughtPart(part.name, title, part.count, what, _sizes(own)))
     orders = _orders(lines, allow)
-    listed = tuple(ToolLine(use, parts) for use, parts in gathered(uses))
+    listed = tuple(ToolLine(use, parts, bool(model.shop)) for use, parts in gathered(uses))
     return MaterialsList(model, allow, tuple(lines), orders, tuple(bought), listed, refused)
 
 
@@ -285,7 +289,8 @@ def _bought_rows(lines: Sequence[SizeLine]) -> bool:
 
 def _put_together(lines: Sequence[SizeLine]) -> bool:
     """Whether a part without a blank is an assembly rather than a bought thing: no thread of its own."""
-    return not any(line.settled is not None and line.settled.way == "thread" for line in lines)
+    made = (method_row(line.settled.method) for line in lines if line.settled is not None)
+    return not any(table is not None and table.family == "thread" for table in made)
 
 
 def _sizes(lines: Sequence[SizeLine]) -> tuple[tuple[str, str], ...]:
