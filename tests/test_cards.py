@@ -431,6 +431,7 @@ def test_readings_so_far_and_room_for_more(tmp_path: Path) -> None:
     assert "<span>no 1</span><span>no 2<b>15.011</b></span><span>no 3</span>" in row[0]
     words = Words(page).text
     assert "15.011 mm (0.5910 in)" in words and "a little large" in words
+    assert "2026-11-10 10:00" in words and "10:00:00Z" not in words
 
 
 def test_stock_and_sawn_length(cards: dict[str, Card]) -> None:
@@ -519,3 +520,21 @@ def test_a_model_without_pairs_or_departures(tmp_path: Path) -> None:
     assert "pin.html" in card_pages(make_cards(result))
     words = Words(report_page(result)).text
     assert "No pairs." in words and "None." in words
+
+
+def test_the_aim_goes_by_the_readings_once_they_stand(tmp_path: Path) -> None:
+    """'If they come to size' until the mating size has been read; then 'as they read'."""
+    examples.write_out("starter", tmp_path / "m")
+
+    def words() -> str:
+        result = scaler.check(scaler.load(tmp_path / "m"))
+        return Words(card_pages(make_cards(result, ["roller"]))["roller.html"]).text
+
+    assert "If they come to size, aim at 6.355 mm" in words()
+    (tmp_path / "m" / "readings.csv").write_text(
+        "time,action,size,copy,value,instrument,note\n"
+        "2026-11-10T10:00:00Z,reading,shaft.journal,,6.340 mm,micrometer,\n",
+        encoding="utf-8",
+    )
+    after = words()
+    assert "As they read, aim at 6.3" in after and "If they come to size" not in after

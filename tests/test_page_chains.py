@@ -121,3 +121,32 @@ def test_chains_and_verdicts_lead_to_each_other(engine: scaler.CheckResult) -> N
         assert f'href="#p-{number}"' in page and f'id="p-{number}"' in page
     for name in ("axle", "wheel"):
         assert f'href="#part-{name}"' in page and f'id="part-{name}"' in page
+
+
+def test_the_verdict_over_a_chain_is_that_of_the_table(tmp_path: Path) -> None:
+    """A last cut that has to serve four bores of different size promises none, though one chain
+    alone lies in its window: one word for one pair on the whole page."""
+    (tmp_path / "model.toml").write_text(
+        '[model]\ntitle = "Barrow (invented)"\nscale = "1:1"\n[drawing.s]\nunit = "mm"\n'
+        '[part.axle]\ndrawing = "s"\nsize.seat = { full = "16.375", rule = "turned step 0.01 mm" }\n'
+        '[part.wheel]\ndrawing = "s"\ncopies = ["one", "two", "three", "four"]\n'
+        'size.bore = { full = "16.37", kind = "internal", rule = "bored step 0.01 mm" }\n'
+        '[pair.press]\ninner = "axle.seat"\nouter = "wheel.bore"\n'
+        'fit = "interference 0 to 0.029 mm"\nbasis = "last cut axle.seat"\n',
+        encoding="utf-8",
+    )
+    (tmp_path / "readings.csv").write_text(
+        "time,action,size,copy,value,instrument,note\n"
+        "2026-11-10T10:00:00Z,reading,wheel.bore,one,16.36 mm,micrometer,\n"
+        "2026-11-10T10:00:00Z,reading,wheel.bore,two,16.37 mm,micrometer,\n"
+        "2026-11-10T10:00:00Z,reading,wheel.bore,three,16.38 mm,micrometer,\n"
+        "2026-11-10T10:00:00Z,reading,wheel.bore,four,16.39 mm,micrometer,\n",
+        encoding="utf-8",
+    )
+    result = scaler.check(scaler.load(tmp_path))
+    page = report_page(result)
+    verdicts = {(str(n), str(f.verdict)) for n, f in enumerate(result.findings, 1)}
+    drawn = re.findall(r'<h3><a href="#p-(\d+)">\d+</a>: [^<]*<span class="v v-\w+">(\w+)', page)
+    assert len(verdicts) == 4 and set(drawn) == verdicts
+    assert any(c.verdict is Verdict.HOLDS for c in chains_shown(result))
+    assert ("2", "holds") not in verdicts

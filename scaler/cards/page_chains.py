@@ -61,18 +61,22 @@ def chain_anchor(number: int) -> str:
 def chains_block(
     result: CheckResult, found: tuple[Chain, ...], numbers: Mapping[str, int], width: float
 ) -> str:
-    """Every chain with its window and its bars; what was left out is said."""
+    """Every chain with its window and its bars, and the check's verdict; what was left out is said.
+
+    The bands show one chain alone; the verdict is that of the table above, which looks at all that
+    one last cut has to serve.
+    """
     if not found:
         return "<p>Pairs of two sizes that hold, and nothing more: see the verdicts.</p>"
     unit = result.model.work_unit
+    judged = {finding.statement.id: finding.verdict for finding in result.findings}
     blocks = []
     for chain in found:
         number = numbers[chain.id]
         title = esc(chain.title or chain.id.replace("_", " "))
-        verdict = "" if chain.verdict is None else f" {verdict_words(chain.verdict)}"
         blocks.append(
-            f'<figure id="{chain_anchor(number)}"><h3><a href="#p-{number}">{number}</a>: {title}'
-            f"{verdict}</h3>{picture(chain, number, unit, width)}</figure>"
+            f'<figure id="{chain_anchor(number)}"><h3><a href="#p-{number}">{number}</a>: {title} '
+            f"{verdict_words(judged[chain.id])}</h3>{picture(chain, number, unit, width)}</figure>"
         )
     left = sum(1 for f in result.findings if f.verdict is not Verdict.REFUSED) - len(found)
     more = (

@@ -17,6 +17,7 @@ from scaler.cards.page_figures import (
 )
 from scaler.cards.page_html import esc, keys
 from scaler.cards.stock import plain_mm
+from scaler.expressions import names
 from scaler.records import BasisKind, Verdict
 from scaler.settling.solve import Value, middle
 
@@ -132,8 +133,16 @@ def _last(card: Card, mate: Mate, figures: dict[str, Figure]) -> str:
     if aim is not None and shown is not None:
         unit = card.model.work_unit
         target = length_pair(aim.target, unit, 3)
-        said += f"If they come to size, aim at {target}. "
+        others = [name for name in names(mate.finding.statement.node) if name != basis.last]
+        known = all(_is_read(card, name) for name in others)
+        said += f"{'As they read' if known else 'If they come to size'}, aim at {target}. "
     return said
+
+
+def _is_read(card: Card, name: str) -> bool:
+    """Whether a size, or this copy of it, has a reading."""
+    size, _, copy = name.partition("@")
+    return (size, copy) in card.model.readings or (size, "") in card.model.readings
 
 
 def _verdict(group: Sequence[Mate]) -> str:
@@ -168,6 +177,16 @@ def _condition(card: Card, group: Sequence[Mate]) -> str:
     )
 
 
+def _when(time: str) -> str:
+    """The day and minute of a reading, as a book has it: ``2026-11-25 19:23``.
+
+    >>> _when("2026-11-25T19:23:30Z"), _when("tuesday")
+    ('2026-11-25 19:23', 'tuesday')
+    """
+    day, _, clock = time.partition("T")
+    return f"{day} {clock[:5]}" if clock else time
+
+
 def readings(card: Card) -> str:
     """The readings of the part's sizes, with the instrument, the time and the note of each."""
     rows = []
@@ -176,7 +195,9 @@ def readings(card: Card) -> str:
             both = length_pair(reading.value, card.model.work_unit, 3)
             if not item.line.size.kind.is_length:
                 both = plain_mm(reading.value)
-            says = "; ".join(x for x in (reading.instrument, reading.time, reading.note) if x)
+            says = "; ".join(
+                x for x in (reading.instrument, _when(reading.time), reading.note) if x
+            )
             rows.append(
                 f'<tr><th scope="row"><span class="key">{item.letter}</span> '
                 f"{esc(item.line.size.name.replace('_', ' '))}</th><td>{esc(copy)}</td>"
