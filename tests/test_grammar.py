@@ -370,3 +370,14 @@ def test_limits_are_read_once() -> None:
     texts = ["±1 mm", "H7", "0 +0.1 mm"]
     for one, other in itertools.product(texts, texts):
         assert (parse_limits(one) == parse_limits(other)) == (one == other)
+
+
+def test_methods_with_a_comma_between_are_told_how_they_stand() -> None:
+    """A rule typed into one cell of a spreadsheet with commas; a single wrong name is no list."""
+    with pytest.raises(GrammarError) as found:
+        parse_method("reamed, bored step 0.01 mm", None)
+    assert 'a list, ["reamed", "bored"]' in found.value.advice
+    assert "with semicolons between them, reamed; bored" in found.value.advice
+    with pytest.raises(GrammarError) as found:
+        parse_method("beamed, bored", None)
+    assert "semicolons" not in found.value.advice

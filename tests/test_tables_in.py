@@ -125,7 +125,10 @@ def test_unknown_columns_are_named_with_the_nearest(tmp_path: Path) -> None:
     assert found.headline == "no column is headed 'Prat'" and "'Part'" in found.advice
     with pytest.raises(InputError, match="'prat' is no column of a table of sizes"):
         read_sizes(path, {"prat": "Part"})
+    (far,) = faults(path, mapping={"part": "Part", "size": "Dimension", "full": "Shown on it"})
+    assert far.expected == "Part, Dimension, Size" and far.advice == ""  # the list stands once
     (missing, _) = faults(path)
+    assert missing.advice == "did you mean 'Part'?"
     assert missing.code == "missing-column" and missing.place is not None
     assert missing.place.line == 1
 
@@ -259,6 +262,9 @@ def test_merged_parts_may_go_down(tmp_path: Path) -> None:
 def test_sheets(tmp_path: Path) -> None:
     """The first sheet, one by name, and a name that is not there."""
     path = workbook(tmp_path / "s.xlsx", [["part", "size", "full"], ["a", "b", "1 in"]])
+    (none,) = faults(path, sheet="Wheels")
+    assert none.headline == "there is no sheet 'Wheels' in s.xlsx" and none.place is None
+    assert none.advice == "" and "Frames" in none.expected
     assert full_of(read_sizes(path, sheet="Frames")) == {"a.b": "1 in"}
     (found,) = faults(path, sheet="Frame")
     assert "no sheet 'Frame'" in found.headline and "'Frames'" in found.advice

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING
 from scaler.desk.table_cells import Cell, column_letters
 from scaler.desk.tables_read import Table, problem, read_table
 from scaler.measures.lengths import LengthError, parse_angle, parse_length
-from scaler.problems import InputError, Place, Problem, did_you_mean, shorten
+from scaler.problems import InputError, Place, Problem, did_you_mean, shorten, suggest
 
 if TYPE_CHECKING:
     import pandas
@@ -191,17 +191,18 @@ def _read_own(reader: Reader) -> None:
             reader.problems.append(
                 Problem("unknown-column", f"no column is headed '{shorten(heading)}'",
                         Place(table.file, table.heading_row), heading,
-                        ", ".join(table.headings), did_you_mean(heading, table.headings))
+                        ", ".join(table.headings), suggest(heading, table.headings, ""))
             )  # fmt: skip
     for name in ("part", "size"):
         given = name in columns or name in reader.mapping or (name == "part" and reader.part)
         if not given:
-            near = did_you_mean(name, table.headings)
-            option = " or give the part of all rows" if name == "part" else ""
+            own = f"name the column that holds it: {name}=YOUR HEADING"
+            near = suggest(name, table.headings, own)
+            option = ", or the part of all rows" if name == "part" else ""
             reader.problems.append(
                 Problem("missing-column", f"no column gives the {name}",
                         Place(table.file, table.heading_row), ", ".join(table.headings),
-                        f"a column '{name}', or a mapping {name}=…{option}", near)
+                        f"a column headed '{name}', or mapped to it{option}", near)
             )  # fmt: skip
     if reader.problems:
         return

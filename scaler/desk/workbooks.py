@@ -27,7 +27,7 @@ from scaler.desk.table_cells import (
     address_of,
     number_text,
 )
-from scaler.problems import InputError, Place, Problem, did_you_mean, shorten
+from scaler.problems import InputError, Place, Problem, listed, shorten, suggest
 
 MAX_UNPACKED = 2 * MAX_BYTES
 MAX_ELEMENTS = 3_000_000
@@ -106,11 +106,11 @@ def _title(name: str, names: list[str], sheet: str | None) -> str:
             [
                 Problem(
                     "no-sheet",
-                    f"{name}: there is no sheet '{shorten(sheet or '')}'",
-                    Place(name, 1),
+                    f"there is no sheet '{shorten(sheet or '')}' in {name}",
+                    None,
                     sheet or "",
-                    ", ".join(names[:20]),
-                    did_you_mean(sheet or "", names),
+                    listed(names, 20),
+                    suggest(sheet or "", names, ""),
                 )
             ]
         )

@@ -386,11 +386,19 @@ def find_method(name: str) -> Mapping[str, str]:
     """The methods-table row of a name or alias, as text cells. Raises GrammarError."""
     row = methods().get(" ".join(name.split()))
     if row is None:
+        first, *others = (" ".join(part.split()) for part in name.split(","))
+        if others and first in methods():
+            advice = (
+                f'several methods stand in a list, ["{first}", "{others[0]}"]; in a table of '
+                f"sizes with semicolons between them, {first}; {others[0]}"
+            )
+        else:
+            advice = suggest(name, method_names(), "write a method such as turned, bored or reamed")
         raise GrammarError(
             name,
             f"'{shorten(name, 60)}' is no known method",
             "a method of the methods table",
-            suggest(name, method_names(), "write a method such as turned, bored or reamed"),
+            advice,
         )
     return {column: row.text(column) for column in row}
 
