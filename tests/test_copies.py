@@ -170,8 +170,8 @@ def test_left_open_they_are_matched_as_they_fit_best(tmp_path: Path, meets: str)
 
 @pytest.mark.parametrize("seed", range(30))
 def test_no_other_match_is_better(tmp_path: Path, seed: int) -> None:
-    """Against every permutation: the greatest distance from the middle of the fit is the least
-    there is (brute force)."""
+    """Against every permutation: as many as can lie in the fit, and then the greatest distance from
+    its middle is the least there is (brute force)."""
     chance = random.Random(seed)
     inner = [f"i{n}" for n in range(chance.choice([2, 3, 4]))]
     outer = [f"o{n}" for n in range(chance.choice([2, 3, 4, 5]))]
@@ -190,15 +190,20 @@ def test_no_other_match_is_better(tmp_path: Path, seed: int) -> None:
         return abs(sizes["block.bore"][other] - sizes["piston.diameter"][one] - Fraction("0.05"))
 
     few, many = (inner, outer) if len(inner) <= len(outer) else (outer, inner)
+
+    def judged(met: Iterable[tuple[str, str]]) -> tuple[int, Fraction]:
+        distances = [off(*pair) for pair in met]
+        return sum(1 for one in distances if one > Fraction("0.03")), max(distances)
+
     best = min(
-        max(off(*((a, b) if few is inner else (b, a))) for a, b in zip(few, order, strict=True))
+        judged((a, b) if few is inner else (b, a) for a, b in zip(few, order, strict=True))
         for order in permutations(many, len(few))
     )
     at = [f.statement.at for f in Checker(model).findings]
     met = [(item["piston"], item["block"]) for item in at if len(item) == 2]
     assert len(met) == len(few)
     assert len({one for one, _ in met}) == len({other for _, other in met}) == len(few)
-    assert max(off(*pair) for pair in met) == best
+    assert judged(met) == best
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,7 @@
-"""Which copy goes with which, found exactly: the match whose greatest cost is least.
+"""Which copy goes with which, found exactly: as many as can fit, then the greatest cost least.
 
 A bottleneck assignment, found by trying thresholds with a maximum bipartite matching (networkx).
-Among equally good matches the least total is taken.
+Among equally good matches the least total is taken. A copy that fits nowhere takes no other's place.
 """
 
 from __future__ import annotations
@@ -18,12 +18,13 @@ ZERO = Fraction(0)
 
 
 def bottleneck(costs: Mapping[tuple[A, B], Fraction]) -> dict[A, B]:
-    """The match of left with right, each once, whose greatest cost is least.
+    """The match of left with right, each once: most that fit, then the greatest cost least.
 
-    Parameters: costs : the cost of every match that is allowed.
+    Parameters: costs : the cost of every match that is allowed; one that fits costs 0 or less.
     Returns: left → right, for as many as the smaller side has.
     Raises: ValueError where the smaller side cannot all be matched.
-    Notes: the least total among those of the least greatest cost; exact.
+    Notes: the least total among those of the least greatest cost; exact. Where all can fit, the first
+        wish settles nothing and the match is the plain bottleneck one.
     References: threshold search over a maximum bipartite matching (Hopcroft and Karp 1973), as for
         the bottleneck assignment problem in any text on combinatorial optimisation.
     """
@@ -46,13 +47,20 @@ def bottleneck(costs: Mapping[tuple[A, B], Fraction]) -> dict[A, B]:
         found = nx.bipartite.hopcroft_karp_matching(graph(most), [("l", one) for one in left])
         return len(found) // 2
 
+    def fitting(most: Fraction) -> int:
+        match = _least_total(graph(most))
+        return sum(1 for one, other in costs if match.get(("l", one)) == ("r", other)
+                   and costs[one, other] <= 0)  # fmt: skip
+
     levels = sorted(set(costs.values()))
     if not levels or size(levels[-1]) < wanted:
         raise ValueError("the copies cannot all be matched")
+    most_fitting = 0 if size(ZERO) >= wanted else fitting(levels[-1])
     low, high = 0, len(levels) - 1
     while low < high:
         half = (low + high) // 2
-        if size(levels[half]) >= wanted:
+        at = levels[half]
+        if size(at) >= wanted and (not most_fitting or fitting(at) >= most_fitting):
             high = half
         else:
             low = half + 1
@@ -67,15 +75,17 @@ def bottleneck(costs: Mapping[tuple[A, B], Fraction]) -> dict[A, B]:
 
 
 def _least_total(graph: Any) -> dict[Any, Any]:
-    """The largest matching of least total cost; costs are made whole numbers, so it is exact."""
+    """The largest matching with most that fit, of least total cost; in whole numbers, so exact."""
     import math
 
     import networkx as nx
 
     edges = list(graph.edges(data="cost"))
     common = math.lcm(*(cost.denominator for _, _, cost in edges)) if edges else 1
-    for one, other, cost in edges:
-        graph[one][other]["whole"] = -int(cost * common)
+    whole = [int(cost * common) for _, _, cost in edges]
+    fits = 1 + 2 * sum(abs(cost) for cost in whole)  # one more that fits outweighs every cost
+    for (one, other, cost), scaled in zip(edges, whole, strict=True):
+        graph[one][other]["whole"] = (fits if cost <= 0 else 0) - scaled
     pairs = nx.max_weight_matching(graph, maxcardinality=True, weight="whole")
     return {**dict(pairs), **{other: one for one, other in pairs}}
 
