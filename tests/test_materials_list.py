@@ -413,6 +413,51 @@ def test_bought_made_and_refused_parts(tmp_path: Path) -> None:
     assert "123" not in json.dumps(listed.as_dict()) and "123" not in csv_text(listed)
 
 
+@pytest.mark.parametrize(
+    ("leg", "thickness", "kg_per_m"), [(20, 3, "0.882"), (25, 3, "1.12"), (30, 3, "1.36")]
+)
+def test_weight_of_angle_a_metre(leg: int, thickness: int, kg_per_m: str) -> None:
+    """EN 10056-1 equal angles (from memory), which count the root and toe radii; ours are sharp."""
+    area = area_mm2(section("angle", leg_a=str(leg), leg_b=str(leg), thickness=str(thickness)))
+    assert area == thickness * (2 * leg - thickness)
+    assert float(area) * 7850 / 10**6 == pytest.approx(float(kg_per_m), rel=0.02)
+
+
+FRAME = (
+    '[part.bearer]\ncount = 6\nmaterial = "{material}"\ndrawing = "s"\n'
+    'size.leg = {{ full = "8.1", rule = "angle leg" }}\n'
+    'size.thickness = {{ full = "0.9", kind = "external", rule = "angle thickness" }}\n'
+    'size.length = {{ full = "163.5", rule = "milled" }}\n'
+)
+
+
+def test_angle_is_chosen_sawn_and_weighed(tmp_path: Path) -> None:
+    """Leg and thickness are one row of brass angle, which has 8 x 8 x 1 mm; six pieces of it are
+    8.47 × 15 mm² × 0.1655 m × 6 = 0.126 kg, worked by hand."""
+    listed = listed_of(tmp_path, FRAME.format(material="brass"))
+    ((group),) = listed.model.row_groups
+    assert group == ("bearer.leg", "bearer.thickness")
+    (line,) = listed.lines
+    assert line.section is not None and line.section.designation.endswith("8 x 8 x 1 mm")
+    assert dict(line.section.measures) == {"leg_a": 8, "leg_b": 8, "thickness": 1}
+    assert line.weight is not None and float(line.weight.kg) == pytest.approx(0.126, abs=0.0005)
+    assert line.blank.sawn == F("165.5") and listed.orders[0].plan is not None
+
+
+def test_a_rivet_is_a_row_and_bought(tmp_path: Path) -> None:
+    """1.6 mm snap head: 1.75 D across is 2.8 mm (BS 4620:1970, copy). The list says how wide the
+    head is and does not call it by the shank."""
+    listed = listed_of(
+        tmp_path,
+        '[part.rivet]\ncount = 120\ndrawing = "s"\n'
+        'size.diameter = { full = "1.68", rule = "rivet" }\n'
+        'size.head = { full = "2.83", kind = "external", rule = "head diameter of rivet.diameter" }\n',
+    )
+    (bought,) = listed.bought
+    assert bought.count == 120
+    assert bought.sizes == (("diameter", "1.6 mm snap rivet"), ("head", "2.8 mm"))
+
+
 BOLTED = (
     '[part.bolt]\ncount = 32\ndrawing = "s"\n'
     'size.thread = { full = "3", rule = "metric thread" }\n'

@@ -53,6 +53,9 @@ def needs_of(part: Part, lines: Sequence[SizeLine], allow: Allowances) -> Needs 
         if outside:
             fixed = {"outside": outside[0]}
             return Needs("tube", (("outside", value_mm(outside[0])),), fixed, length, notes)
+    angle = [line for line, form in as_supplied.items() if form == "angle"]
+    if angle:
+        return Needs("angle", _of_the_row(angle), {_ANGLE[0]: angle[0]}, length, notes)
     flats = [line for line, form in as_supplied.items() if form in ("flat", "plate", "strip")]
     bars = [line for line, form in as_supplied.items() if form in ("square", "hexagon")]
     if bars and not flats and not any(value_mm(r) > value_mm(bars[0]) for r in rounds):
@@ -64,6 +67,29 @@ def needs_of(part: Part, lines: Sequence[SizeLine], allow: Allowances) -> Needs 
             length, notes = _along_the_axis(lines) or (length, notes)
         return _turned(rounds, as_supplied, lines, length, notes, allow)
     return _block(part, flats, as_supplied, lines, length, notes, allow)
+
+
+_ANGLE = ("leg_a", "leg_b", "thickness")
+
+
+def _of_the_row(lines: Sequence[SizeLine]) -> Measures:
+    """The measures of an angle used as supplied: all of its row, though the part has one of them."""
+    from scaler import catalogue
+    from scaler.cards.stock import value_mm
+    from scaler.settling.rows import method_row
+
+    known: dict[str, Fraction] = {}
+    for line in lines:
+        assert line.settled is not None and line.settled.row is not None
+        method, row = method_row(line.settled.method), line.settled.row
+        if method is not None:
+            known.setdefault(method.column, value_mm(line))
+        found = catalogue.table(row.table).find(row.designation) if row.table != "shop" else None
+        for name in _ANGLE:
+            value = found.mm(name) if found is not None else None
+            if value is not None:
+                known.setdefault(name, value)
+    return tuple((name, known[name]) for name in _ANGLE if name in known)
 
 
 def _turned(

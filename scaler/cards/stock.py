@@ -48,7 +48,7 @@ ACROSS_WORDS = frozenset(["width", "thickness", "height", "depth", "breadth"])
 ROUND_METHODS = frozenset(("turned", "ground bar", "round bar", "tube outside", "wire"))
 FLAT_METHODS = frozenset(
     ("milled", "flat thickness", "flat width", "plate", "strip", "square bar", "hexagon bar",
-     "key steel", "filed", "slotted")
+     "angle leg", "angle other leg", "angle thickness", "key steel", "filed", "slotted")
 )  # fmt: skip
 LENGTH_NAMES = ("blank_length", "overall_length", "length_overall", "length", "height", "width")
 EYE_NAMES = ("eye_outside", "eye_diameter", "end_diameter", "boss_diameter", "eye_width")
@@ -138,13 +138,14 @@ _FORMS: dict[str, tuple[str, str, tuple[str, ...]]] = {
     "flat": ("stock_flat", "thickness", ("thickness", "width")),
     "plate": ("stock_sheet", "thickness", ("thickness",)),
     "strip": ("stock_strip", "thickness", ("thickness", "width")),
+    "angle": ("stock_angle", "leg_a", ("leg_a", "leg_b", "thickness")),
     "tube": ("stock_tube", "outside", ("outside", "wall", "bore")),
     "wire": ("stock_wire", "diameter", ("diameter",)),
 }
 _FAMILY_FORM = {
     "ground bar": "round", "round bar": "round", "square bar": "square", "key steel": "square",
     "hexagon bar": "hexagon", "flat thickness": "flat", "flat width": "flat", "plate": "plate",
-    "strip": "strip", "tube": "tube", "wire": "wire",
+    "strip": "strip", "angle": "angle", "tube": "tube", "wire": "wire",
 }  # fmt: skip
 _ROUGH = frozenset(("black", "cast", "hot rolled"))
 

@@ -159,7 +159,7 @@ def _root_three() -> Fraction:
 def area_mm2(section: Section) -> Fraction | None:
     """Area of a section [mm²]; None where a measure is missing, and for plate.
 
-    Round π d²/4, square a², hexagon (√3/2) s², flat b t, tube π (D² − d²)/4.
+    Round π d²/4, square a², hexagon (√3/2) s², flat b t, angle t (a + b − t) with sharp corners, tube π (D² − d²)/4.
 
     >>> float(area_mm2(Section("flat", "", (("thickness", Fraction(3)), ("width", Fraction(20))),
     ...                        "", "")))
@@ -175,6 +175,9 @@ def area_mm2(section: Section) -> Fraction | None:
         return _root_three() / 2 * measures["across_flats"] ** 2
     if form in ("flat", "strip") and {"thickness", "width"} <= set(measures):
         return measures["thickness"] * measures["width"]
+    if form == "angle" and {"leg_a", "thickness"} <= set(measures):
+        legs = measures["leg_a"] + measures.get("leg_b", measures["leg_a"])
+        return measures["thickness"] * (legs - measures["thickness"])
     if form == "tube" and "outside" in measures:
         bore = measures.get("bore")
         if bore is None and "wall" in measures:
@@ -274,7 +277,7 @@ def _blank_weight(blank: Blank, part: Part) -> Weight | None:
     return weight_of(blank.section, blank.sawn * part.count, part.material)
 
 
-BOUGHT = ("bearing", "key", "cap screw", "dowel", "taper pin", "O-ring")
+BOUGHT = ("bearing", "key", "cap screw", "dowel", "taper pin", "O-ring", "rivet")
 """Families of rows that are whole parts, as they are sold."""
 
 
@@ -299,8 +302,9 @@ def _sizes(lines: Sequence[SizeLine]) -> tuple[tuple[str, str], ...]:
     for line in lines:
         if line.chosen is None or line.settled is None:
             continue
-        row = line.settled.row
-        text = row.designation if row else f"{plain_mm(value_mm(line))} mm"
+        row, leader = line.settled.row, line.settled.by
+        column = leader is not None and leader.column  # a column of the row that another size takes
+        text = row.designation if row and not column else f"{plain_mm(value_mm(line))} mm"
         found.append((line.size.name.replace("_", " "), text))
     return tuple(found)
 

@@ -17,7 +17,7 @@ Sheets = tuple[tuple[Fraction, Fraction, int], ...]
 
 STOCK = frozenset(
     ("ground bar", "round bar", "square bar", "hexagon bar", "key steel", "flat thickness",
-     "flat width", "plate", "strip", "tube", "wire")
+     "flat width", "plate", "strip", "angle", "tube", "wire")
 )  # fmt: skip
 """Families of the shop list that are sold by the length or the sheet."""
 
