@@ -33,6 +33,7 @@ from typing import TYPE_CHECKING
 from scaler.checking.statements import NOWHERE, At, Statement, limits_statement
 from scaler.expressions import Name, names
 from scaler.expressions.intervals import lower, upper
+from scaler.expressions.values import MINUS_ONE, ONE, times
 from scaler.records import BasisKind, Bounds, Deviations
 from scaler.settling.limits import coarsest_cut, last_cut_tolerance, uncertainty, unknown
 from scaler.settling.solve import Value, middle
@@ -145,25 +146,27 @@ class Cuts:
         if any(name not in checker.values for name in form.coefficients):
             return None
         factor = form.coefficients[last]
-        rest = form.constant
+        inverse = times(MINUS_ONE, factor if factor is ONE or factor is MINUS_ONE else 1 / factor)
+        rest, readings = form.constant, checker.readings
         tracks: dict[str, Fraction] = {}
         worth = made_worth = ZERO
         for name, coefficient in form.coefficients.items():
             if name == last:
                 continue
-            rest += coefficient * middle(checker.values[name])
+            rest += times(coefficient, middle(checker.values[name]))
             identity, _, copy = name.partition("@")
-            reading = checker.readings.get((identity, copy))
+            reading = readings.get((identity, copy)) if readings else None
             size = checker.model.sizes[identity]
-            tracked = -coefficient / factor
-            read = abs(tracked) * uncertainty(size, reading.instrument if reading else "")[1]
+            tracked = times(inverse, coefficient)
+            read = uncertainty(size, reading.instrument if reading else "")[1]
+            read = read if tracked is ONE else abs(tracked) * read
             worth += read
             if checker.is_made(name):
                 made_worth += read
             else:
                 tracks[name] = tracked
         ends = [
-            None if bound is None else (bound - rest) / factor
+            None if bound is None else times(inverse, rest - bound)
             for bound in (statement.lower, statement.upper)
         ]
         if factor < 0:
@@ -206,10 +209,12 @@ class Cuts:
                 tolerance = self.tolerance(name, copy)[0]
                 basic = middle(self.checker.values[name])
                 aim = aim_at(basic, found, tolerance)
-                margin = tolerance / 2 + found[0].worth - found[0].made_worth
+                margin = tolerance / 2 + found[0].worth
+                if found[0].made_worth:
+                    margin -= found[0].made_worth
                 rest = aim
                 for other, tracked in found[0].tracks.items():
-                    rest -= tracked * middle(self.checker.values[other])
+                    rest -= times(tracked, middle(self.checker.values[other]))
                 self._follows[key] = Follows(rest, found[0].tracks, margin)
         return self._follows[key]
 
@@ -256,15 +261,17 @@ class Cuts:
                 ends = (basic + factor * down, basic + factor * up)
                 low, high = low + min(ends), high + max(ends)
                 continue
-            start = factor * follows.rest
+            start = times(factor, follows.rest)
             for other, tracked in follows.tracks.items():
-                total = left.get(other, ZERO) + factor * tracked
+                total = times(factor, tracked)
+                if other in left:
+                    total = left[other] + total
                 if total:
                     left[other] = total
                 else:
                     left.pop(other, None)
             width = abs(factor) * follows.margin
-            low, high = low + start - width, high + start + width
+            low, high = low + (start - width), high + (start + width)
         return low, high, left
 
     def ends(self, name: str) -> Range:
@@ -438,8 +445,13 @@ def aim_at(basic: Fraction, found: Sequence[Window], tolerance: Fraction) -> Fra
     """The target nearest to the basic size that keeps the cut inside every window (at basic sizes
     of the others); the middle of what the windows leave where no target does."""
     half = tolerance / 2
-    lows = [w.lower + (half + w.worth) for w in found if w.lower is not None]
-    highs = [w.upper - (half + w.worth) for w in found if w.upper is not None]
+    lows, highs = [], []
+    for window in found:
+        kept = half + window.worth
+        if window.lower is not None:
+            lows.append(window.lower + kept)
+        if window.upper is not None:
+            highs.append(window.upper - kept)
     low, high = max(lows, default=None), min(highs, default=None)
     if low is not None and high is not None and low > high:
         ends = [max(w.lower for w in found if w.lower is not None)]

@@ -259,7 +259,24 @@ _Form = tuple[Fraction, dict[str, Fraction]]
 
 def _scaled(form: _Form, factor: Fraction) -> _Form:
     constant, coefficients = form
-    return constant * factor, {name: c * factor for name, c in coefficients.items()}
+    if constant is not _ZERO:
+        constant = constant * factor
+    return constant, {name: times(factor, c) for name, c in coefficients.items()}
+
+
+def times(factor: Fraction, value: Fraction) -> Fraction:
+    """The product of two figures, of which one or the other is most often 1 or −1.
+
+    >>> times(MINUS_ONE, ONE) is MINUS_ONE, times(Fraction(1, 2), MINUS_ONE)
+    (True, Fraction(-1, 2))
+    """
+    if value is ONE:
+        return factor
+    if factor is ONE:
+        return value
+    if value is MINUS_ONE:
+        return ONE if factor is MINUS_ONE else -factor
+    return -value if factor is MINUS_ONE else factor * value
 
 
 def _constant(form: _Form | None) -> Fraction | None:
@@ -279,7 +296,7 @@ def _linear(node: Node, ratio: Fraction) -> _Form | None:
             return _linear_sum(terms, ratio)
         case Neg(value=inner):
             form = _linear(inner, ratio)
-            return None if form is None else _scaled(form, -ONE)
+            return None if form is None else _scaled(form, MINUS_ONE)
         case Mul(factors=(Number(value=value), factor)):
             form = _linear(factor, ratio)
             return None if form is None else _short(_scaled(form, value))
@@ -330,14 +347,18 @@ def _linear_sum(terms: tuple[Node, ...], ratio: Fraction) -> _Form | None:
             coefficients[inner.name] = ONE if inner is term else MINUS_ONE
             continue
         if type(inner) is Length:
-            constant = constant + inner.mm if inner is term else constant - inner.mm
+            if inner is not term:
+                constant = constant - inner.mm
+            else:
+                constant = inner.mm if constant is _ZERO else constant + inner.mm
             continue
         form = _linear(term, ratio)
         if form is None:
             return None
-        constant += form[0]
+        constant = form[0] if constant is _ZERO else constant + form[0]
         for name, coefficient in form[1].items():
-            coefficients[name] = coefficients.get(name, _ZERO) + coefficient
+            known = coefficients.get(name)
+            coefficients[name] = coefficient if known is None else known + coefficient
     return _short((constant, coefficients))
 
 
