@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from fractions import Fraction
+from operator import attrgetter
 from typing import Any
 
 from scaler.expressions import parse_expression
@@ -29,6 +30,12 @@ _USUAL = frozenset(
     ("full", "kind", "rule", "equals", "title", "drawing", "datum", "note", "origin")
 )
 """Fields of which none needs a reader of its own kind of value."""
+_ALIKE = attrgetter(
+    "title", "kind", "full", "drawn", "drawn_as", "drawing", "origin", "uncertainty", "rule",
+    "limits", "reach", "weight", "standard", "equals", "equals_text", "between", "datum", "state",
+    "made", "instrument",
+)  # fmt: skip
+"""What sizes with the same fields have in common, from the title to the place."""
 _VALUES = ("full", "made", "limits", "reach", "uncertainty", "between", "rule")
 
 
@@ -43,6 +50,9 @@ class SizeReader:
         self.lengths: dict[tuple[str, str | None], Length] = {}
         self.only = next(iter(drawings.values())) if len(drawings) == 1 else None
         self.stated: dict[tuple[str, str], tuple[Wish, ...]] = {}
+        self.alike: dict[tuple[str, int, str, str], Size] = {}
+        self.alike_parts: dict[tuple[object, ...], int] = {}
+        self.part_numbers: dict[str, int] = {}
 
     def sizes(self) -> dict[str, Size]:
         """All sizes, each once; a size of no part or one that stands twice is reported."""
@@ -59,8 +69,47 @@ class SizeReader:
                 self.context.entries.double(entry, self.entries[identity])
                 continue
             self.entries[identity] = entry
-            sizes[identity] = self.size(entry, identity, part)
+            sizes[identity] = self.like_another(entry, identity, part)
         return sizes
+
+    def like_another(self, entry: Entry, identity: str, part: Part) -> Size:
+        """One size, as one read before where its name, its fields and what its part states are the
+        same; a size worked out from others, or with anything wrong in it, is always read."""
+        fields = entry.fields
+        if entry.wrong or "equals" in fields or not _USUAL.issuperset(fields):
+            return self.size(entry, identity, part)
+        try:
+            key = (entry.name, self.part_number(part), "\0".join(fields), "\0".join(fields.values()))
+        except TypeError:  # a figure without quotes
+            return self.size(entry, identity, part)
+        known = self.alike.get(key)
+        if known is not None:
+            return Size(
+                identity, entry.part, entry.name, *_ALIKE(known), entry.place(), known.note,
+                known.prefer, known.forbid,
+            )  # fmt: skip
+        troubles = self.troubles()
+        size = self.size(entry, identity, part)
+        if self.troubles() == troubles:
+            self.alike[key] = size
+        return size
+
+    def troubles(self) -> tuple[int, int]:
+        """How many problems have been found, and how many fields could not be read."""
+        return len(self.context.entries.problems), len(self.context.spoilt)
+
+    def part_number(self, part: Part) -> int:
+        """A number that parts share which state the same of the sizes below them."""
+        number = self.part_numbers.get(part.name)
+        if number is None:
+            stated = self.context.entries.parts[part.name]
+            same = (
+                part.drawing, part.state, "drawing" in stated.fields or "drawing" in stated.wrong,
+                *(id(self.above(part.name, key)) for key in ("prefer", "forbid")),
+            )  # fmt: skip
+            number = self.alike_parts.setdefault(same, len(self.alike_parts))
+            self.part_numbers[part.name] = number
+        return number
 
     def size(self, entry: Entry, identity: str, part: Part) -> Size:
         """One size."""
@@ -147,13 +196,17 @@ class SizeReader:
         """What is preferred or forbidden for a size: by itself, else by its part, else the model."""
         if key in entry.fields:
             return wishes_of(self.context, entry, key)
-        above = self.stated.get((entry.part, key))
+        return self.above(entry.part, key)
+
+    def above(self, part: str, key: str) -> tuple[Wish, ...]:
+        """What a part, else the model, prefers or forbids for all sizes of the part."""
+        above = self.stated.get((part, key))
         if above is None:
             entries = self.context.entries
-            levels = (entries.parts.get(entry.part), entries.model)
+            levels = (entries.parts.get(part), entries.model)
             found = next((level for level in levels if level and key in level.fields), None)
             above = () if found is None else self.of_level(found, key)
-            self.stated[entry.part, key] = above
+            self.stated[part, key] = above
         return above
 
     def of_level(self, level: Entry, key: str) -> tuple[Wish, ...]:
