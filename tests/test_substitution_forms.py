@@ -108,14 +108,36 @@ def every(model: Model) -> list[tuple[Fraction, dict[str, Fraction]]]:
 )
 def test_curves_find_the_same_as_every_pair_of_steps(tmp_path: Path, keep: str, basis: str) -> None:
     """Products, roots, angles: no dearer choice than the cheapest that a check confirms."""
+    same_as_every_pair(tmp_path, two() + f'[condition.c]\nkeep="{keep}"\nbasis="{basis}"\n')
+
+
+@pytest.mark.parametrize("limits", ["+0.1 +0.3 mm", "-0.3 -0.1 mm", "0 +0.3 mm"])
+@pytest.mark.parametrize(
+    "keep",
+    [
+        "'5.43 mm' <= sqrt(a.x^2 + a.y^2) <= '5.83 mm'",
+        "'4.77 mm' <= sqrt(a.x^2 + a.y^2) <= '5.13 mm'",
+        "'13.5 mm' <= a.x * a.y / '1 mm' <= '16.2 mm'",
+        "'51 deg' <= atan(a.y / a.x) <= '58 deg'",
+    ],
+)
+def test_curves_with_limits_to_one_side(tmp_path: Path, keep: str, limits: str) -> None:
+    """Limits that leave the basic sizes out: what holds in the worst case is found, also where the
+    basic sizes lie outside the window."""
+    text = two().replace('step 0.5 mm"', f'step 0.5 mm",limits="{limits}"')
+    text = text.replace('step 0.4 mm"', f'step 0.4 mm",limits="{limits}"')
+    same_as_every_pair(tmp_path, text + f'[condition.c]\nkeep="{keep}"\nbasis="both limits"\n')
+
+
+def same_as_every_pair(folder: Path, text: str) -> None:
+    """The choice is as good as the cheapest pair of steps that a check confirms; none, where none."""
     from dataclasses import replace
 
     from scaler.checking.check import Checker
     from scaler.problems import Place
     from scaler.records import Choice
 
-    text = two() + f'[condition.c]\nkeep="{keep}"\nbasis="{basis}"\n'
-    model = model_of(tmp_path, text)
+    model = model_of(folder, text)
     best = None
     for cost, values in every(model):
         choices = {n: Choice(n, v, "", "", "", "", Place("t", 1)) for n, v in values.items()}
@@ -278,3 +300,89 @@ def test_a_size_cut_last_to_several_statements(tmp_path: Path) -> None:
         assert not result.check.failures()
         if not result.doubtful:
             assert result.cost == best
+
+
+@pytest.mark.parametrize("basis", ["basic size", "both limits", "last cut a.y"])
+@pytest.mark.parametrize("limits", ["", "+0.1 +0.3 mm", "-0.3 -0.1 mm", "±0.05 mm"])
+@pytest.mark.parametrize(
+    "keep",
+    [
+        "'5.2 mm' <= sqrt(a.x^2 + a.y^2) <= '5.9 mm'",
+        "'11 mm' <= a.x * a.y / '1 mm' <= '16.2 mm'",
+        "'50 deg' <= atan(a.y / a.x) <= '58 deg'",
+        "abs(a.x - a.y) >= '1 mm'",
+    ],
+)
+def test_lines_over_a_box_leave_out_nothing_that_holds(
+    tmp_path: Path, keep: str, limits: str, basis: str
+) -> None:
+    """Every pair of steps that a check confirms lies inside every line of every box that holds it,
+    and no such box is passed over as empty."""
+    held = held_by_lines(tmp_path, keep, limits, basis)
+    assert held or (limits and basis.startswith("last"))  # a last cut keeps to no limits so wide
+
+
+@pytest.mark.parametrize(
+    ("limits", "keep"),
+    [
+        ("+0.1 +0.3 mm", "'5.1 mm' <= sqrt(a.x^2 + a.y^2) <= '5.45 mm'"),
+        ("-0.3 -0.1 mm", "'4.55 mm' <= sqrt(a.x^2 + a.y^2) <= '4.9 mm'"),
+    ],
+)
+def test_lines_allow_for_limits_to_one_side(tmp_path: Path, limits: str, keep: str) -> None:
+    """3 and 4 mm with limits that make them 3.1 to 3.3 and 4.1 to 4.3 (or 2.7 to 2.9 and 3.7 to
+    3.9): roots of 5.14 to 5.42 (4.58 to 4.86), though that of the basic sizes is 5."""
+    assert held_by_lines(tmp_path, keep, limits, "both limits") == 1
+
+
+def held_by_lines(folder: Path, keep: str, limits: str, basis: str) -> int:
+    """How many pairs of steps a check confirms; each is inside all lines of boxes that hold it."""
+    from dataclasses import replace
+
+    from scaler.checking.check import Checker
+    from scaler.problems import Place
+    from scaler.records import Choice
+    from scaler.substitution.boxes import Search, lines
+    from scaler.substitution.compile import compile_model
+    from scaler.substitution.parts import components, row_holds
+    from scaler.substitution.solver import Clock, Solver
+    from scaler.substitution.verify import failing
+
+    text = two()
+    if limits:
+        text = text.replace('mm"}', f'mm",limits="{limits}"}}')
+    model = model_of(folder, text + f'[condition.c]\nkeep="{keep}"\nbasis="{basis}"\n')
+    compiled = compile_model(model)
+    if not compiled.curves:
+        return 1  # parted into lines
+    (part,) = components(compiled)
+    search = Search(part, Solver(), Clock(9), set(), failing)
+    whole = search.whole()
+    rnd = random.Random(keep + limits + basis)
+    held = 0
+    for _, values in every(model):
+        choices = {n: Choice(n, v, "", "", "", "", Place("t", 1)) for n, v in values.items()}
+        (finding,) = Checker(replace(model, choices=choices)).findings
+        if finding.verdict is not Verdict.HOLDS:
+            continue
+        held += 1
+        picks = {}
+        for name, value in values.items():
+            for place, branch in enumerate(compiled.variables[name].branches):
+                k = (value - branch.base) / branch.step
+                if k.denominator == 1 and branch.low <= k <= branch.high:
+                    picks[name] = place, int(k)
+                    break
+        for _ in range(6):
+            box = {
+                name: (
+                    values[name] - Fraction(rnd.random() ** 6) * (values[name] - low),
+                    values[name] + Fraction(rnd.random() ** 6) * (high - values[name]),
+                )
+                for name, (low, high) in whole.items()
+            }
+            assert not search.empty(box)
+            for curve in compiled.curves:
+                for row in lines(compiled, curve, box):
+                    assert row_holds(compiled, row, picks), (values, box, row)
+    return held

@@ -41,6 +41,8 @@ MOST_BOXES = 400
 NEWTON = 5
 """Steps towards a curve's window for a size that may have any value."""
 FINE = 10**9
+AIM = Fraction(1)
+"""How far the aim of a last cut may be off the basic size [mm], as last cuts have it."""
 HAIR = Fraction(1, 10**6)
 """By how much lines are set back [mm], so that no rounding cuts off what just holds."""
 MANY = 4000
@@ -161,12 +163,10 @@ class Search:
     def empty(self, box: Box) -> bool:
         """Whether some curve stays outside its window all over a box."""
         compiled = self.component.compiled
-        at = boxed(compiled, self.component.curves, box)
         for curve in self.component.curves:
+            at = moved(boxed(compiled, [curve], box), shifts(compiled, curve))
             try:
-                found = enclose(
-                    curve.node, {n: at[n] for n in names(curve.node)}, compiled.model.ratio, 2
-                )
+                found = enclose(curve.node, at, compiled.model.ratio, 2)
             except EvaluationError:
                 continue
             if (curve.lower is not None and found.upper < curve.lower - curve.margin) or (
@@ -366,13 +366,16 @@ def lines(compiled: Compiled, curve: Curve, box: Box) -> list[Row]:
     """Lines that every point of a box satisfies at which a curve lies inside its window.
 
     f(x) = f(c) + Σ g (x − c) with each slope g somewhere between its ends over the box; at a corner
-    c no x − c changes its sign, so that the greatest and the least of the sum are lines. The window
-    is that of the basic sizes (a statement that does not hold there holds on no basis); on both
-    limits, what the limits of a size take from it at the least is counted too.
+    c no x − c changes its sign, so that the greatest and the least of the sum are lines. On both
+    limits the window is kept wherever within their limits the sizes come out: at the basic sizes,
+    where the limits lie about them, and then what the limits take from it at the least is counted
+    too; a size whose limits lie to one side may come out anywhere within them.
     """
-    at = boxed(compiled, [curve], box)
     ratio = compiled.model.ratio
-    spreads = spreads_of(compiled, curve, at)
+    moves = shifts(compiled, curve)
+    plain = boxed(compiled, [curve], box)
+    at = moved(plain, moves)
+    spreads = spreads_of(compiled, curve, at, moves)
     try:
         slopes = gradient(curve.node, at, ratio)[1]
     except EvaluationError:
@@ -381,7 +384,7 @@ def lines(compiled: Compiled, curve: Curve, box: Box) -> list[Row]:
         return []
     found = []
     for low_corner in (True, False):
-        corner = {name: i.lower if low_corner else i.upper for name, i in at.items()}
+        corner = {name: i.lower if low_corner else i.upper for name, i in plain.items()}
         try:
             value = gradient(curve.node, corner, ratio)[0]
         except EvaluationError:
@@ -401,6 +404,13 @@ def lines(compiled: Compiled, curve: Curve, box: Box) -> list[Row]:
                 if factor:
                     row.part(name).factor = factor
                     row.constant -= factor * corner[name]
+                if name in moves:  # it may come out off its basic size, one way or the other
+                    ends = [
+                        end * move
+                        for end in (upward(upper(slope)), downward(lower(slope)))
+                        for move in moves[name]
+                    ]
+                    row.constant += max(ends) if is_lower else min(ends)
             for name, factor in spreads.items():
                 row.side = "low" if is_lower else "high"
                 row.part(name).spreads = [factor]
@@ -408,23 +418,51 @@ def lines(compiled: Compiled, curve: Curve, box: Box) -> list[Row]:
     return found
 
 
-def spreads_of(compiled: Compiled, curve: Curve, at: Mapping[str, Interval]) -> dict[str, Fraction]:
-    """Factors on the limits of sizes that move a curve by at least as much, all over a box: the
-    flattest slope of each size that moves it one way only. None for a size that is cut last, whose
-    limits follow the others, or whose limits lie to one side of it.
-    """
-    if not curve.worst or curve.statement in compiled.doubtful:
+def shifts(compiled: Compiled, curve: Curve) -> dict[str, tuple[Fraction, Fraction]]:
+    """How far off its basic size each size of a curve on both limits may have to be looked at: one
+    whose limits lie to one side of it, and one that is cut last, which goes to its aim."""
+    if not curve.worst:
         return {}
     last = {item.basis.last.partition("@")[0] for item in compiled.statements.values()}
-    limits: dict[str, tuple[Fraction, Fraction]] = {}
+    found = {}
+    for name in names(curve.node):
+        if name.partition("@")[0] in last:
+            found[name] = -AIM, AIM
+            continue
+        variable = compiled.variables[name]
+        ends = [compiled.deviation(name, branch) for branch in variable.branches]
+        if any(down > 0 or up < 0 for down, up in ends):
+            found[name] = min(ZERO, *(down for down, _ in ends)), max(ZERO, *(u for _, u in ends))
+    return found
+
+
+def moved(
+    at: Mapping[str, Interval], moves: Mapping[str, tuple[Fraction, Fraction]]
+) -> dict[str, Interval]:
+    """Intervals with what sizes may be off them added at either end."""
+    found = dict(at)
+    for name, (down, up) in moves.items():
+        found[name] = Interval(at[name].lower + down, at[name].upper + up)
+    return found
+
+
+def spreads_of(
+    compiled: Compiled,
+    curve: Curve,
+    at: Mapping[str, Interval],
+    moves: Mapping[str, tuple[Fraction, Fraction]],
+) -> dict[str, Fraction]:
+    """Factors on the limits of sizes that move a curve by at least as much, all over a box: the
+    flattest slope of each size that moves it one way only, and whose limits lie about it."""
+    if not curve.worst or curve.statement in compiled.doubtful:
+        return {}
     wider = dict(at)
-    for name, interval in at.items():
+    limits = [name for name in at if name not in moves]
+    for name in limits:
         variable = compiled.variables[name]
         ends = [compiled.deviation(name, branch) for branch in variable.branches]
         down, up = min(end[0] for end in ends), max(end[1] for end in ends)
-        wider[name] = Interval(interval.lower + min(down, ZERO), interval.upper + max(up, ZERO))
-        if name not in last and all(low <= 0 <= high for low, high in ends):
-            limits[name] = down, up
+        wider[name] = Interval(at[name].lower + down, at[name].upper + up)
     try:
         slopes = gradient(curve.node, wider, compiled.model.ratio)[1]
     except EvaluationError:
