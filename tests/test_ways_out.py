@@ -25,6 +25,7 @@ from scaler.reading.loading import load
 from scaler.records import Model, Verdict
 from scaler.substitution import conflicts
 from scaler.substitution.changes import other_catalogues
+from scaler.substitution.options import finishing
 from scaler.substitution.solver import Clock
 from scaler.substitution.substitute import substitute
 from scaler.substitution.task import Task
@@ -371,3 +372,13 @@ def test_the_commands_show_ways_out(mill: Path, tmp_path: Path) -> None:
     result = check(load(mill), ways_out=1)
     result.__dict__["conflicts"] = tuple(replace(c, ways_out=()) for c in result.conflicts)
     assert "No way out among what was tried" in report_page(result)
+
+
+@pytest.mark.parametrize(
+    ("rule", "way"),
+    [("angle leg", "milled"), ("flat width", "milled"), ("ground bar", "turned")],
+)
+def test_flat_stock_is_not_put_in_the_lathe(tmp_path: Path, rule: str, way: str) -> None:
+    """What is cut to suit out of flat or angle is milled, a bar is turned (common practice)."""
+    text = f'[part.p]\nservice="none"\nsize.a={{full="200",kind="external",rule="{rule}"}}\n'
+    assert finishing(model_of(tmp_path, text).sizes["p.a"]) == way

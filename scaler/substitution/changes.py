@@ -441,7 +441,7 @@ def other_bases(model: Model, compiled: Compiled, key: str, not_cut: Container[s
                 continue
             if any(m.way == "cut" for m in variable.size.rule):
                 cut.append(rebase(compiled, key, Basis(BasisKind.LAST_CUT, name)))
-            elif (process := finishing(variable.size.kind)) and not variable.size.standard:
+            elif (process := finishing(variable.size)) and not variable.size.standard:
                 uncut.append(cut_last(model, compiled, key, name, f"{process} {FINE}"))
         found = [*cut, *uncut]
     found.append(rebase(compiled, key, Basis(BasisKind.BASIC_SIZE)))

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from scaler import catalogue
 from scaler.expressions import Node
-from scaler.records import Kind, Method, Model, Size
+from scaler.records import Method, Model, Size
 from scaler.settling.limits import limits_of
 from scaler.settling.rows import Candidate, Rows, method_row
 from scaler.settling.settle import Settled, reach_of, to_step
@@ -23,6 +23,11 @@ from scaler.trade.standards import StandardRow
 ZERO = Fraction(0)
 ONE = Fraction(1)
 HALF = Fraction(1, 2)
+FLAT_STOCK = frozenset(
+    ("flat thickness", "flat width", "plate", "strip", "square bar", "hexagon bar", "key steel",
+     "angle leg", "angle other leg", "angle thickness")
+)  # fmt: skip
+"""Methods whose stock has flats: no lathe cuts one to suit."""
 MOST_TABLES = 10
 """A word that is preferred counts for more than the order of so many tables."""
 Deviation = tuple[Fraction, Fraction]
@@ -358,11 +363,15 @@ def rebased(branch: Branch) -> Branch:
     return branch
 
 
-def finishing(kind: Kind) -> str:
-    """The method by which a size of a kind is cut to suit another: the first that makes it."""
+def finishing(size: Size) -> str:
+    """The method by which a size is cut to suit another: the first that makes its kind.
+
+    What comes out of flat stock (flat, plate, square, angle) is not put in the lathe for it.
+    """
+    flat = any(method.name in FLAT_STOCK for method in size.rule)
     for row in catalogue.table("methods").rows:
         if row.text("way") == "cut" and row.text("last_cut_step_mm"):
             kinds = [item.strip() for item in row.text("kinds").split(";")]
-            if kind.value in kinds:
+            if size.kind.value in kinds and not (flat and row.text("designation") == "turned"):
                 return row.text("designation")
     return ""
