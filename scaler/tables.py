@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from scaler.checking.cautions import Caution
 from scaler.checking.check import Finding
@@ -231,10 +231,25 @@ def cautions_text(cautions: Sequence[Caution]) -> str:
     return "\n".join(lines)
 
 
+def said_once(notes: Sequence[Problem]) -> list[Problem]:
+    """Notes that say the same of several sizes put together, at the place of the first."""
+    found: dict[tuple[str, str], Problem] = {}
+    for number, note in enumerate(notes):
+        name, _, text = note.headline.partition(": ")
+        key = (note.code, text) if note.code == "not-to-scale" else ("", str(number))
+        before = found.get(key)
+        if before is not None:
+            names = f"{before.headline.partition(': ')[0]}, {name}"
+            note = replace(before, headline=f"{names}: {text}")
+        found[key] = note
+    return list(found.values())
+
+
 def warnings_text(notes: Sequence[Problem]) -> str:
     """Warnings, one a line with their place."""
     return "\n".join(
-        f"* {note.headline}" + (f" ({note.place})" if note.place else "") for note in notes
+        f"* {note.headline}" + (f" ({note.place})" if note.place else "")
+        for note in said_once(notes)
     )
 
 

@@ -11,7 +11,10 @@ import scaler
 from scaler.checking.conflicts import CheckResult, check
 from scaler.checking.explaining import Explanation, explain
 from scaler.problems import InputError
+from scaler.reading.loading import load
 from scaler.records import Model
+from scaler.settling.reduce import reduce
+from scaler.tables import warnings_text
 
 TEXT = """
 [model]
@@ -122,7 +125,7 @@ def test_a_choice_is_named_with_its_line(tmp_path: Path) -> None:
     log = "2026-01-01T00:00:00Z,choose,pump.bar,8 mm,,,the only one on the rack\n"
     told = explain(model_of(tmp_path, log), "pump.bar")
     step = next(s for s in told.steps if s.what == "chosen")
-    assert "choices.csv, line 2: the only one on the rack" in step.text
+    assert step.text.endswith("by choice: the only one on the rack")
     assert step.place is not None and str(step.place) == "choices.csv, line 2"
 
 
@@ -181,3 +184,40 @@ def test_what_does_not_scale_says_so(tmp_path: Path) -> None:
     text = TEXT.replace('fit = "0.5 to 0.9 mm"', 'fit = "0.02 to 0.05 mm"')
     told, _, _ = conflict_of(check(model_of(tmp_path, text=text)), "bar_in_eye")
     assert "it fails at exact scale already" in told
+
+
+def test_a_place_and_a_reading_stand_once(tmp_path: Path) -> None:
+    """What was read is said again only where it was taken to mean more than is written; the line of
+    a choice stands in its brackets alone."""
+    (tmp_path / "model.toml").write_text(
+        '[model]\ntitle = "Barrow (invented)"\nscale = "1:8"\n[drawing.s]\nunit = "in"\n'
+        '[part.leg]\ndrawing = "s"\nsize.plain = { full = "3 in", rule = "turned" }\n'
+        'size.bare = { full = "3", kind = "external", rule = "turned" }\n',
+        encoding="utf-8",
+    )
+    (tmp_path / "choices.csv").write_text(
+        "time,action,size,value,method,row,note\n,choose,leg.bare,9.6 mm,turned,,to hand\n",
+        encoding="utf-8",
+    )
+    model = load(tmp_path)
+    plain = {step.what: step.text for step in explain(model, "leg.plain").steps}
+    bare = {step.what: step for step in explain(model, "leg.bare").steps}
+    assert plain["read"] == "3 in on s"
+    assert bare["read"].text == "3 on s, read as 3 in"
+    assert bare["chosen"].text.endswith("turned, by choice: to hand")
+    assert str(bare["chosen"].place) == "choices.csv, line 2"
+
+
+def test_what_is_said_of_several_sizes_is_said_once(tmp_path: Path) -> None:
+    """Three sizes of a spring: one note that names all three, at the line of the first."""
+    (tmp_path / "model.toml").write_text(
+        '[model]\ntitle = "Barrow (invented)"\nscale = "1:8"\n[drawing.s]\nunit = "in"\n'
+        '[part.spring]\ndrawing = "s"\nsize.wire = { full = "1", kind = "external", rule = "turned" }\n'
+        'size.outside = { full = "8", rule = "turned" }\n'
+        'size.length = { full = "12", rule = "turned" }\n',
+        encoding="utf-8",
+    )
+    said = warnings_text(reduce(load(tmp_path)).notes)
+    assert said.count("a spring does not scale") == 1
+    assert said.startswith("* spring.wire, spring.outside, spring.length: a spring does not scale")
+    assert "(model.toml, line 8)" in said

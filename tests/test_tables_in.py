@@ -245,6 +245,22 @@ def test_workbook_cells(tmp_path: Path) -> None:
     )
     assert said[1] == "cell C3: a formula without a stored value where a size was meant"
     assert said[2] == "cell A4 (merged A4:A5): a merged cell in the column of a part"
+    assert sum("merged cell" in text for text in said) == 1  # the block is told of once
+
+
+def test_a_merged_block_that_begins_in_another_column(tmp_path: Path) -> None:
+    """A block from a column of the builder's own into the sizes: told of at its first size."""
+    path = workbook(
+        tmp_path / "m.xlsx",
+        [
+            ["part", "size", "own", "full"],
+            ["axle", "seat", "x", "1 in"],
+            ["axle", "end", "", "2 in"],
+        ],
+        "C2:D3",
+    )
+    (found,) = faults(path)
+    assert found.headline == "cell D2 (merged C2:D3): a merged cell in the column of a size"
 
 
 def test_merged_parts_may_go_down(tmp_path: Path) -> None:

@@ -362,12 +362,14 @@ def _choice(line: SizeLine, unit: str) -> str:
 
 
 def _look(result: CheckResult) -> str:
+    from scaler.tables import said_once
+
     notes = result.reduction.notes
     if not notes:
         return _section("look", "<p>Nothing more.</p>")
     rows = "".join(
         f'<li>{esc(note.headline)} <span class="note">({esc(note.place)})</span></li>'
-        for note in notes
+        for note in said_once(notes)
     )
     return _section("look", f'<ul class="plain">{rows}</ul>')
 

@@ -159,7 +159,8 @@ def _steps(
     drawing = model.drawings.get(size.drawing or "")
     if size.full is not None:
         sheet = f" on {drawing.title or drawing.name}" if drawing else ""
-        steps.append(Step("read", f"{size.drawn}{sheet}, read as {size.drawn_as}", size.place))
+        other = "" if size.drawn_as == size.drawn else f", read as {size.drawn_as}"
+        steps.append(Step("read", f"{size.drawn}{sheet}{other}", size.place))
         if drawing is not None and drawing.scale is not None and drawing.scale.ratio != 1:
             steps.append(Step("sheet's scale", f"drawn for {drawing.scale.read_as}", drawing.place))
         if size.kind.is_length:
@@ -198,7 +199,9 @@ def _steps(
             text += f" = {format_inch(value, 4)} in"
         if settled.method:
             text += f", {settled.method}"
-        if settled.why:
+        if place is not None and choice is not None:
+            text += ", by choice" + (f": {choice.note}" if choice.note else "")
+        elif settled.why:
             text += f": {settled.why}"
         whose = f", {copy}" if copy else ""
         steps.append(Step(("as made" if settled.made else "chosen") + whose, text, place))

@@ -264,7 +264,7 @@ def _own_row(
         if not (above and (reader.part or reader.fill_down)):
             if good:
                 add(reader, first, "the row names no part", "", "a part in every row",
-                     "write it in, or allow the part above to go on down")  # fmt: skip
+                     "write it in, or let the part above go on down (--fill-down)")  # fmt: skip
             return above
         cells["part"] = above
     above = cells["part"]
@@ -287,8 +287,12 @@ def fault(reader: Reader, cell: Cell, name: str) -> bool:
              "the size as text, such as 5/8 in",
              "format the column as text before typing, or write the fraction with its unit")  # fmt: skip
     elif cell.sort == "merged":
-        add(reader, cell, f"a merged cell in the column of {_what(name)}", cell.text,
-             "one cell a row", "take the merge out and write the value in every row")  # fmt: skip
+        block = cell.address.partition(" ")[2]
+        down = ", or let the part above go on down (--fill-down)" if name == "part" else ""
+        if not any(block in found.headline for found in reader.problems):  # told of once
+            add(reader, cell, f"a merged cell in the column of {_what(name)}", cell.text,
+                 "one cell a row",
+                 f"take the merge out and write the value in every row{down}")  # fmt: skip
     elif cell.sort == "error":
         add(reader, cell, f"the spreadsheet's own error where {_what(name)} was meant", cell.text,
              "a value", "mend the formula")  # fmt: skip
