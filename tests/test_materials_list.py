@@ -442,6 +442,15 @@ def test_angle_is_chosen_sawn_and_weighed(tmp_path: Path) -> None:
     assert dict(line.section.measures) == {"leg_a": 8, "leg_b": 8, "thickness": 1}
     assert line.weight is not None and float(line.weight.kg) == pytest.approx(0.126, abs=0.0005)
     assert line.blank.sawn == F("165.5") and listed.orders[0].plan is not None
+    own = (
+        'family,size,designation,quantity\nangle,8 mm,"angle, brass, extruded, 8 x 8 x 1 mm",2 m\n'
+    )
+    (tmp_path / "own").mkdir()
+    shelf = listed_of(tmp_path / "own", FRAME.format(material="brass"), own)
+    (line,) = shelf.lines
+    assert line.section is not None and line.section.owned
+    plan = shelf.orders[0].plan
+    assert plan is not None and plan.bought == 0
 
 
 def test_a_rivet_is_a_row_and_bought(tmp_path: Path) -> None:

@@ -357,6 +357,8 @@ class Stock:
             for width in partners:
                 measures = [(chief, row.size)] + ([("width", width)] if width is not None else [])
                 name = f"{row.family}, {row.designation}"
+                if form == "angle":
+                    measures, name = _listed_angle(row.designation) or (measures, name)
                 if width is not None:
                     name = f"flat, {plain_mm(width)} x {plain_mm(row.size)} mm"
                 found.append(
@@ -366,6 +368,17 @@ class Stock:
                     )
                 )  # fmt: skip
         return sorted(found, key=lambda bar: (bar.size, dict(bar.measures).get("width", ZERO)))
+
+
+def _listed_angle(designation: str) -> tuple[list[tuple[str, Fraction]], str] | None:
+    """Legs and thickness of an angle that the shop list names as a catalogue does."""
+    table_name, _, names = _FORMS["angle"]
+    for system in ("metric", "inch"):
+        row = catalogue.table(f"{table_name}_{system}").find(designation)
+        if row is not None:
+            measures = [(n, v) for n in names if (v := row.mm(n)) is not None]
+            return measures, designation
+    return None
 
 
 def _section(form: str, bar: _Bar, sold: _Bar | None) -> Section:
