@@ -231,6 +231,7 @@ class Size:
     prefer: tuple[Wish, ...] = ()
     forbid: tuple[Wish, ...] = ()
     lock: Wish | None = None
+    sheet_ratio: Fraction = Fraction(1)  # of the sheet, where it was drawn for an earlier model
 
 
 class BasisKind(StrEnum):

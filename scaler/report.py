@@ -10,9 +10,15 @@ from typing import TYPE_CHECKING, Any
 
 from scaler.checking.cautions import Caution
 from scaler.expressions.intervals import Interval
-from scaler.measures.lengths import format_exact, format_inch, format_mm, nearest_fraction
+from scaler.measures.lengths import (
+    format_exact,
+    format_feet_inches,
+    format_inch,
+    format_mm,
+    nearest_fraction,
+)
 from scaler.problems import as_dict as problem_dict
-from scaler.records import Bounds
+from scaler.records import Bounds, Size
 from scaler.settling.solve import Value, middle
 
 if TYPE_CHECKING:
@@ -265,6 +271,27 @@ def length_text(value: Value | None, units: str = "mm", places: int = 2) -> str:
     if units == "in":
         return inch
     return f"{mm} ({inch} in)"
+
+
+def signed_text(value: Value, units: str = "mm", places: int = 3) -> str:
+    """A difference of lengths for print, each figure with its sign: ``-0.042 (-0.0016 in)``."""
+    plain = middle(value)
+    sign = "-" if plain < 0 else ("+" if plain else "")
+    return sign + length_text(abs(plain), units, places).replace("(", f"({sign}")
+
+
+def full_size_text(size: Size) -> str:
+    """The full size for print, as drawn; with the sheet's figure where that is an earlier model's.
+
+    ``1 ft 2 in (sheet 7/8 in)``: the sheet's own figure is not full size and is never shown as it.
+    """
+    if size.sheet_ratio == 1 or size.full is None or not size.kind.is_length:
+        return size.drawn_as or "not drawn"
+    full = f"{format_mm(size.full, 3)} mm"
+    if not size.drawn_as.endswith("m"):  # a sheet in inches or feet
+        near = nearest_fraction(size.full, 64)
+        full = f"{format_inch(size.full, 4)} in" if near.error_mm else format_feet_inches(size.full)
+    return f"{full} (sheet {size.drawn_as})"
 
 
 def sixty_fourth(value: Value | None) -> str:

@@ -13,7 +13,7 @@ from scaler.checking.workability import WorkFinding
 from scaler.measures.lengths import format_mm
 from scaler.problems import Problem
 from scaler.records import Kind, Stage, Verdict
-from scaler.report import length_text, sixty_fourth, window_text
+from scaler.report import full_size_text, length_text, signed_text, sixty_fourth, window_text
 from scaler.settling.reduce import Reduction, SizeLine
 from scaler.settling.solve import Value, middle
 
@@ -39,7 +39,7 @@ def sizes_grid(reduction: Reduction, units: str) -> Grid:
         if line.refused:
             rows.append((*cells, "no figure", *["-"] * (len(headings) - 4), "refused"))
             continue
-        cells.append(line.size.drawn_as or "not drawn")
+        cells.append(full_size_text(line.size))
         cells.append(_value(line, line.exact, units, 3))
         cells.append(_value(line, line.chosen, units, 3))
         if units == "in":
@@ -65,9 +65,7 @@ def _value(line: SizeLine, value: Value | None, units: str, places: int) -> str:
 def _departure(line: SizeLine, units: str) -> str:
     if line.departure is None or not line.size.kind.is_length:
         return "-"
-    text = length_text(abs(line.departure), units, 3)
-    sign = "-" if line.departure < 0 else ("+" if line.departure else "")
-    return sign + text
+    return signed_text(line.departure, units)
 
 
 def _limits(line: SizeLine, units: str) -> str:

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 import scaler
+from scaler.chains.expressions import effective
 from scaler.chains.chain import Given, chain, chain_of, chains
 from scaler.chains.report import chains_text
 from scaler.checking.check import Checker
@@ -670,3 +671,22 @@ def test_finer_work_does_not_mend_an_origin() -> None:
     assert found.contributors[0].name == "a.x"
     assert found.tighten_first is not None and found.tighten_first.size == "b.x"
     assert found.measure_again[0].size == "a.x"
+
+
+def test_every_figure_is_in_the_units_asked_for(tmp_path: Path) -> None:
+    """In inches the draws, and what a size or an angle does, are in inches as well (1 in is
+    25.4 mm exactly: international yard and pound agreement, 1959)."""
+    model = model_of(tmp_path, BOX)
+    metric = chain(model, "block_in_box", draws=1000)
+    assert metric.monte_carlo is not None and metric.basic is not None
+    drawn = next(n for n in metric.text("in").splitlines() if "random draws" in n)
+    assert f"mean {metric.monte_carlo.mean / 25.4:.4f} in" in drawn
+    both = next(n for n in metric.text("both").splitlines() if "random draws" in n)
+    mean = metric.monte_carlo.mean
+    assert f"mean {mean:.4f} mm ({mean / 25.4:.4f} in)" in both
+    slope = chain(model, "atan(box.wall / box.gap)", draws=0)
+    per_mm = {item.name: float(effective(item.sensitivity)) for item in slope.contributors}  # type: ignore[arg-type]
+    for line in filter(None, slope.text("in").splitlines()):
+        name, *cells = line.split()
+        if name in per_mm:  # degrees an inch
+            assert float(cells[0]) == pytest.approx(per_mm[name] * 25.4, rel=1e-3)

@@ -354,3 +354,30 @@ basis = "last cut p.lean"
 """
     (finding,) = found(model_of(tmp_path, body)).values()
     assert finding.verdict == "doubtful" and finding.note.startswith("not promised")
+
+
+def test_a_copy_with_a_choice_of_its_own_is_told_what_it_lacks(tmp_path: Path) -> None:
+    """One copy chosen by itself, its last cut too coarse for both that it serves: said, no fault."""
+    body = """
+[part.ram]
+copies = ["left", "right"]
+size.diameter = { full = "6.5 mm", kind = "external", rule = "turned step 0.01 mm" }
+[part.sleeve]
+copies = ["left", "right"]
+size.bore = { full = "6.5 mm", kind = "internal", rule = "bored step 0.01 mm" }
+[pair.ram_in_sleeve]
+inner = "ram.diameter"
+outer = "sleeve.bore"
+fit = "clearance 0.020 to 0.026 mm"
+basis = "last cut ram.diameter"
+"""
+    (tmp_path / "choices.csv").write_text(
+        "time,action,size,value,method,row,note\n"
+        "2026-01-01T00:00:00Z,choose,ram.diameter@left,6.48 mm,turned step 0.01 mm,,\n",
+        encoding="utf-8",
+    )
+    finding = found(model_of(tmp_path, body))["ram_in_sleeve@left"]
+    assert finding.statement.basis.last == "ram.diameter@left"
+    # the fit leaves 0.006 mm; a turned cut takes 0.01 and the readings ± 0.003 either way, and
+    # lapping 0.002 (methods and instruments tables, common practice)
+    assert finding.note.startswith("not promised: the window left for ram.diameter@left")

@@ -15,6 +15,7 @@ from scaler.cards.page_html import document, esc, paper_of, report_style
 from scaler.cards.pictures import BAR_ROW, Bar, departures
 from scaler.expressions import names
 from scaler.records import Verdict
+from scaler.report import full_size_text
 from scaler.settling.rows import method_row
 from scaler.settling.settle import reach_of
 from scaler.settling.solve import middle
@@ -355,7 +356,7 @@ def _choice(line: SizeLine, unit: str) -> str:
     state = "" if str(line.state) == "not made" else f" ({esc(line.state)})"
     return (
         f'<tr><th scope="row">{esc(line.size.name.replace("_", " "))}{label}</th>'
-        f"<td>{esc(line.size.drawn_as) or 'not drawn'}</td>"
+        f"<td>{esc(full_size_text(line.size))}</td>"
         f'<td class="f">{exact}</td><td class="f">{chosen}</td><td class="f">{off}</td>'
         f"<td>{esc(how)}{state}<br><small>{esc(why)}{esc(note)}</small></td></tr>"
     )

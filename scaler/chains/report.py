@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from fractions import Fraction
 from typing import Any
 
 from scaler.chains.expressions import effective
@@ -135,7 +136,7 @@ def chain_dict(chain: Chain) -> dict[str, Any]:
 
 def chain_text(chain: Chain, units: str = "mm") -> str:
     """A chain as text: the window and what was found, a table of the sizes, and what to do."""
-    units = units if chain.unit == "mm" else "mm"
+    asked, units = units, units if chain.unit == "mm" else "mm"
     head = f"{chain.title} ({chain.id})" if chain.title else chain.id
     lines = [head]
     if chain.expression and chain.expression != chain.id:
@@ -145,29 +146,33 @@ def chain_text(chain: Chain, units: str = "mm") -> str:
         lines += [f"  {note.headline}" for note in chain.notes if note.code != "refused"]
         return "\n".join(lines)
     unit = {"mm": " in" if units == "in" else " mm", "deg": "°"}.get(chain.unit, f" {chain.unit}")
-    if units == "both":
-        unit = " mm"
     unit = unit.rstrip()
+
+    def named(text: str) -> str:
+        return text.replace(" (", " mm (") if units == "both" else text + unit
+
+    def figure(value: Value) -> str:
+        return named(length_text(value, units, 4))
 
     def span(bounds: tuple[Value | None, Value | None]) -> str:
         ends: Bounds = tuple(None if b is None else middle(b) for b in bounds)  # type: ignore[assignment]
-        return window_text(ends, units, 4) + ("" if ends == (None, None) else unit)
+        return "-" if ends == (None, None) else named(window_text(ends, units, 4))
 
     lines.append(f"  wanted           {span(chain.wanted)}")
     verdict = f"   {chain.verdict}" if chain.verdict else ""
-    lines.append(f"  basic sizes      {length_text(chain.basic, units, 4)}{unit}")
+    lines.append(f"  basic sizes      {figure(chain.basic)}")
     lines.append(f"  worst case       {span(chain.worst_case)}{verdict}  ({chain.basis})")
     if chain.worst_case_made != chain.worst_case:
         lines.append(f"    made only      {span(chain.worst_case_made)}  (origins taken as right)")
     if chain.root_sum_square[0] is not None:
         lines.append(f"  root sum square  {span(chain.root_sum_square)}  ({_convention(chain)})")
     if chain.monte_carlo is not None:
-        lines += _drawn(chain.monte_carlo, unit)
+        lines += _drawn(chain.monte_carlo, figure)
     if chain.contributors:
-        lines += ["", _table(chain, units)]
+        lines += ["", _table(chain, units, asked)]
     if chain.cancelled:
         lines.append(f"no effect, on both sides: {', '.join(chain.cancelled)}")
-    lines += _advice(chain, units, unit)
+    lines += _advice(chain, asked, figure)
     lines += [f"note: {note.headline}" for note in chain.notes]
     return "\n".join(lines)
 
@@ -213,8 +218,11 @@ def _convention(chain: Chain) -> str:
     return text
 
 
-def _drawn(found: MonteCarlo, unit: str) -> list[str]:
-    figures = f"mean {found.mean:.4f}{unit}, standard deviation {found.sd:.4f}{unit}"
+def _drawn(found: MonteCarlo, figure: Callable[[Value], str]) -> list[str]:
+    mean, deviation = (
+        figure(Fraction(value)) if math.isfinite(value) else "-" for value in (found.mean, found.sd)
+    )
+    figures = f"mean {mean}, standard deviation {deviation}"
     asked = f"{found.draws:,} {found.distribution}, seed {found.seed}"
     lines = [f"  random draws     {figures}  ({asked})"]
     if found.chance is not None and found.chance_standard_error is not None:
@@ -239,16 +247,21 @@ def _chance(found: MonteCarlo) -> str:
     )
 
 
-def _table(chain: Chain, units: str) -> str:
+def _table(chain: Chain, units: str, asked: str) -> str:
+    """The sizes of a chain; ``units`` are those of the chain, ``asked`` those of lengths in it."""
     rows = []
+    per_mm = 1.0 if units != "in" else 1 / 25.4  # a length that moves the chain moves it as much
     for item in chain.contributors:
         low, high = item.limits
         angle = item.given.kind == "angle"
-        shown = "mm" if angle else units
+        shown = _units(item.given.kind, asked)
+        moves = per_mm * (25.4 if shown == "in" else 1)
         rows.append(
             (
                 item.name,
-                "-" if item.sensitivity is None else f"{float(effective(item.sensitivity)):+.4g}",
+                "-"
+                if item.sensitivity is None
+                else f"{float(effective(item.sensitivity)) * moves:+.4g}",
                 f"{length_text(low, shown, 3)} to {length_text(high, shown, 3)}"
                 + ("°" if angle else ""),
                 format_mm(item.reach, 4) if units != "in" else length_text(item.reach, "in", 4),
@@ -261,10 +274,17 @@ def _table(chain: Chain, units: str) -> str:
     return text_table(headings, rows, (1, 3, 4, 5))
 
 
-def _advice(chain: Chain, units: str, unit: str) -> list[str]:
+def _units(kind: str, asked: str) -> str:
+    """The units that a size is shown in: the figure of an angle is not a length."""
+    return "mm" if kind in ("angle", "count", "teeth") else asked
+
+
+def _advice(chain: Chain, asked: str, figure: Callable[[Value], str]) -> list[str]:
     lines = []
+    kinds = {item.name: item.given.kind for item in chain.contributors}
     first = chain.tighten_first
     if first is not None and chain.wanted != (None, None):
+        units = _units(kinds.get(first.size, ""), asked)
         if first.needed is not None:
             end = f": {length_text(first.needed, units, 4)} would do"
         elif first.enough:
@@ -276,6 +296,7 @@ def _advice(chain: Chain, units: str, unit: str) -> list[str]:
         )
     for item in chain.could_be_relaxed:
         parts = []
+        units = _units(kinds.get(item.size, ""), asked)
         if item.worst_case:
             parts.append(f"{length_text(item.worst_case, units, 4)} more by the worst case")
         if item.root_sum_square:
@@ -286,6 +307,6 @@ def _advice(chain: Chain, units: str, unit: str) -> list[str]:
         why = "it would settle the question" if again.settles else "not needed for this chain"
         if again.worth_it and not again.settles:
             why = f"it is {float(again.share) * 100:.0f} % of the worst case"
-        effect = length_text(again.effect, units, 4)
-        lines.append(f"measure again: {again.size} ({again.origin}), ± {effect}{unit} here; {why}")
+        effect = figure(again.effect)
+        lines.append(f"measure again: {again.size} ({again.origin}), ± {effect} here; {why}")
     return lines

@@ -251,11 +251,13 @@ def _path(checker: Checker, start: str, statement: Statement) -> tuple[str, ...]
 
 
 def _words(finding: Finding, path: tuple[str, ...], drawn: str) -> str:
-    from scaler.report import window_text
+    from scaler.report import signed_text, window_text
 
     item = finding.statement
     unit = " mm" if item.dimension == "length" else ""
-    basic = f"{float(middle(finding.basic)):.3f}{unit}" if finding.basic is not None else "nothing"
+    basic = (
+        f"{format_mm(middle(finding.basic), 3)}{unit}" if finding.basic is not None else "nothing"
+    )
     wanted = f"{window_text((item.lower, item.upper))}{unit}"
     parts = [f"{item.title or item.id}: found {basic}, wanted {wanted} ({finding.verdict})"]
     if drawn:
@@ -263,7 +265,7 @@ def _words(finding: Finding, path: tuple[str, ...], drawn: str) -> str:
     elif finding.cause is Cause.DOES_NOT_SCALE:
         parts.append("it fails at exact scale already: set the clearance afresh, not by scale")
     elif finding.shares:
-        said = ", ".join(f"{name} {float(moved):+.3f}" for name, moved in finding.shares[:4])
+        said = ", ".join(f"{name} {signed_text(moved)}" for name, moved in finding.shares[:4])
         word = "what was made" if finding.cause is Cause.AS_MADE else "rounding"
         parts.append(f"moved by {word}: {said}")
     if path:

@@ -171,7 +171,10 @@ def _steps(
                     + (f" ± {format_mm(size.uncertainty, 2)} mm" if size.uncertainty else ""),
                 )
             )
-            steps.append(Step("scale", f"{model.scale.read_as}: × {format_exact(model.ratio)}"))
+            way = f"{model.scale.read_as}: × {format_exact(model.ratio)}"
+            if size.sheet_ratio != 1:
+                way += f"; from the sheet × {format_exact(model.ratio / size.sheet_ratio)}"
+            steps.append(Step("scale", way))
     if line.exact is not None:
         value = middle(line.exact)
         exact = "" if value != line.exact else f" ({format_exact(value)})"

@@ -522,7 +522,8 @@ def _lack(
     _, other_id, gap, need = worst
     whose = "" if other_id == mine.statement.id else f" with {other_id}"
     wide = f"{float(gap):.4f} mm wide" if gap >= 0 else f"short by {float(-gap):.4f} mm"
-    finer = coarsest_cut(cuts.checker.model.sizes[last].kind, gap - (need - tolerance))
+    kind = cuts.checker.model.sizes[last.partition("@")[0]].kind
+    finer = coarsest_cut(kind, gap - (need - tolerance))
     cure = (
         f"; basis = 'last cut {last} by {finer[0]}' would leave room"
         if finer

@@ -164,6 +164,7 @@ class SizeReader:
             self.wishes(entry, "prefer"),
             self.wishes(entry, "forbid"),
             self.lock(entry) if "lock" in fields or entry.wrong else None,
+            drawing.scale.ratio if drawing is not None and drawing.scale is not None else ONE,
         )
 
     def values(self, entry: Entry, fields: Mapping[str, Any], kind: Kind) -> dict[str, Any]:

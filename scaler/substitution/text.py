@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from scaler.measures.lengths import format_mm
-from scaler.report import length_text
+from scaler.report import length_text, signed_text
 from scaler.tables import Grid
 
 if TYPE_CHECKING:
@@ -46,8 +46,7 @@ def choices_grid(result: Substitution, units: str, *, changed: bool = False) -> 
 
 def _signed(choice: SizeChoice, units: str) -> str:
     assert choice.departure is not None
-    sign = "-" if choice.departure < 0 else ("+" if choice.departure else "")
-    return sign + length_text(abs(choice.departure), units, 3)
+    return signed_text(choice.departure, units)
 
 
 def levels_text(result: Substitution) -> str:
