@@ -317,6 +317,12 @@ def window_text(bounds: Bounds, units: str = "mm", places: int = 3) -> str:
     return f"{length_text(lower, units, places)} to {length_text(upper, units, places)}"
 
 
+def measured_text(bounds: Bounds, dimension: str, units: str = "mm", places: int = 3) -> str:
+    """A window of a statement for print, in what it is measured in: degrees bear their sign."""
+    text = window_text(bounds, units if dimension == "length" else "mm", places)
+    return f"{text}°" if dimension == "angle" and text != "-" else text
+
+
 def _one_line(cell: str) -> str:
     return " ".join(cell.split("\n")) if "\n" in cell else cell
 

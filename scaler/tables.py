@@ -13,7 +13,14 @@ from scaler.checking.workability import WorkFinding
 from scaler.measures.lengths import format_mm
 from scaler.problems import Problem
 from scaler.records import Kind, Stage, Verdict
-from scaler.report import full_size_text, length_text, signed_text, sixty_fourth, window_text
+from scaler.report import (
+    full_size_text,
+    length_text,
+    measured_text,
+    signed_text,
+    sixty_fourth,
+    window_text,
+)
 from scaler.settling.reduce import Reduction, SizeLine
 from scaler.settling.solve import Value, middle
 
@@ -103,14 +110,15 @@ def findings_grid(findings: Sequence[Finding], units: str) -> Grid:
     rows = []
     for finding in findings:
         item = finding.statement
-        unit = units if item.dimension == "length" else "mm"
+        basic = None if finding.basic is None else middle(finding.basic)
         rows.append(
             (
                 str(finding.verdict),
                 f"{item.id} ({item.met})" if item.met else item.id,
-                window_text((item.lower, item.upper), unit),
-                "-" if finding.basic is None else length_text(finding.basic, unit, 3),
-                window_text(finding.found, unit),
+                *(
+                    measured_text(bounds, item.dimension, units)
+                    for bounds in ((item.lower, item.upper), (basic, basic), finding.found)
+                ),
                 str(finding.cause) if finding.cause else "",
                 str(item.basis),
             )
@@ -131,15 +139,14 @@ def compare_grid(results: Sequence[CheckResult], units: str) -> Grid:
     rows = []
     for finding in results[0].findings:
         item = finding.statement
-        unit = units if item.dimension == "length" else "mm"
-        cells = [item.id, window_text((item.lower, item.upper), unit)]
+        cells = [item.id, measured_text((item.lower, item.upper), item.dimension, units)]
         for found in by_id:
             other = found.get(item.id)
             if other is None:  # copies with readings of their own stand in its place
                 cells += ["-", "by copies"]
                 continue
-            basic = other.basic
-            cells.append("-" if basic is None else length_text(basic, unit, 3))
+            basic = None if other.basic is None else middle(other.basic)
+            cells.append(measured_text((basic, basic), item.dimension, units))
             cells.append(str(other.verdict))
         rows.append(tuple(cells))
     return Grid(tuple(headings), tuple(rows), (1, 2, 4, 6))
@@ -265,11 +272,14 @@ def explanation_text(explanation: Explanation, units: str) -> str:
         lines.append("hangs on it:")
         for finding in explanation.findings:
             item = finding.statement
-            unit = units if item.dimension == "length" else "mm"
+            wanted = measured_text((item.lower, item.upper), item.dimension, units)
+            found = f"found {measured_text(finding.found, item.dimension, units)}"
+            if finding.fails and finding.basic is not None:  # it is the basic sizes that fail
+                basic = middle(finding.basic)
+                found = f"is {measured_text((basic, basic), item.dimension, units)} at basic sizes"
             lines.append(
-                f"  {finding.verdict}: {item.title or item.id}; wanted "
-                f"{window_text((item.lower, item.upper), unit)}, found "
-                f"{window_text(finding.found, unit)} ({item.basis})   [{item.place}]"
+                f"  {finding.verdict}: {item.title or item.id}; wanted {wanted}, {found} "
+                f"({item.basis})   [{item.place}]"
             )
     else:
         lines.append("no pair or condition hangs on it")

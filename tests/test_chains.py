@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 import scaler
-from scaler.chains.expressions import effective
 from scaler.chains.chain import Given, chain, chain_of, chains
+from scaler.chains.expressions import effective
 from scaler.chains.report import chains_text
 from scaler.checking.check import Checker
 from scaler.problems import InputError

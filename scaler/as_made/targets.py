@@ -9,9 +9,9 @@ from typing import Any
 
 from scaler.as_made.bench import Bench, base
 from scaler.as_made.move import cut_of, figure
-from scaler.as_made.room import of_copy, room
+from scaler.as_made.room import Room, of_copy, room
 from scaler.as_made.ways import Way
-from scaler.checking.check import Finding
+from scaler.checking.check import Aim, Finding
 from scaler.expressions import names
 
 
@@ -100,8 +100,8 @@ def target(bench: Bench, size: str, copy: str = "", ways: Sequence[Way] = ()) ->
         ]
         value = moves[0].after if moves else None
     space = room(bench, size, copy, ids)
-    aims = [f.aim.target for f in serves if f.aim is not None and base(f.aim.size) == size]
-    aim = value if value != planned else (aims[0] if aims else planned)
+    aims = [f.aim for f in serves if f.aim is not None and base(f.aim.size) == size]
+    aim = _aim(value, aims, planned, space)
     name = f"{size}@{copy}" if copy else size
     if value is None:
         text = f"{name}: nothing it could be cut to serves {', '.join(ids)}"
@@ -110,6 +110,24 @@ def target(bench: Bench, size: str, copy: str = "", ways: Sequence[Way] = ()) ->
         if aim is not None and aim != value:
             text += f", the cut aimed at {figure(record, aim)}"
     return Target(size, copy, planned, value, aim, space.lower, space.upper, process, ids, text)
+
+
+def _aim(
+    value: Fraction | None, aims: Sequence[Aim], planned: Fraction, space: Room
+) -> Fraction | None:
+    """Where to aim the cut so that it lands in the room wherever in its tolerance it comes out."""
+    if value is None or not aims:
+        return value
+    if value == planned:
+        return aims[0].target
+    margin = max(aim.margin for aim in aims)
+    low = None if space.lower is None else space.lower + margin
+    high = None if space.upper is None else space.upper - margin
+    if low is not None and high is not None and low > high:
+        return aims[0].target
+    if low is not None and value < low:
+        return low
+    return high if high is not None and value > high else value
 
 
 def _served(bench: Bench, size: str, copy: str) -> list[Finding]:

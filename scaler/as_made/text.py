@@ -12,7 +12,7 @@ from scaler.as_made.passes import Cuts, PassPlan
 from scaler.as_made.ways import Way
 from scaler.checking.check import Finding
 from scaler.records import Size
-from scaler.report import length_text, window_text
+from scaler.report import length_text, measured_text, window_text
 from scaler.settling.limits import uncertainty
 from scaler.tables import Grid, cautions_text, work_text
 
@@ -89,12 +89,12 @@ def _turned(item: Turned) -> str:
 
 def _finding(finding: Finding, units: str) -> str:
     item = finding.statement
-    unit = units if item.dimension == "length" else "mm"
-    basic = "-" if finding.basic is None else window_text((_plain(finding),) * 2, unit)
+    plain = None if finding.basic is None else _plain(finding)
+    basic = measured_text((plain, plain), item.dimension, units)
     note = f"; {finding.note}" if finding.note and not finding.note.endswith("readings") else ""
     return (
         f"{finding.verdict}: {item.heading}; wanted "
-        f"{window_text((item.lower, item.upper), unit)}, is {basic}{note}"
+        f"{measured_text((item.lower, item.upper), item.dimension, units)}, is {basic}{note}"
     )
 
 

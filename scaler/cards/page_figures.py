@@ -170,7 +170,7 @@ def span(bounds: Bounds, own_unit: str, dimension: str = "length") -> str:
         shown = inch_text(value, 4) if own_unit == "in" else mm_text(value, 3)
         return shown.replace("-", "−")
 
-    unit = f" {own_unit}" if dimension == "length" else ""
+    unit = {"length": f" {own_unit}", "angle": "°"}.get(dimension, "")
     if low is not None and high is not None:
         return f"{text(low)}{unit}" if low == high else f"{text(low)} to {text(high)}{unit}"
     if low is not None:

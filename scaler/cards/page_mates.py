@@ -106,7 +106,7 @@ def _pair(card: Card, group: Sequence[Mate], figures: dict[str, Figure]) -> str:
     return (
         f"<li>{keys(mate.letters)} <b>{esc(title)}:</b> "
         f'<p class="want">{window(bounds, unit)} <span>{_short(window(bounds, other))}</span></p>'
-        f"<small>{esc(words)}. {_last(card, mate, figures)}{_verdict(group)}</small></li>"
+        f"<small>{esc(words)}. {_last(card, group, figures)}{_verdict(group)}</small></li>"
     )
 
 
@@ -120,8 +120,8 @@ def _short(words: str) -> str:
 _SHUT = "no figure is given: a part that holds pressure takes part"
 
 
-def _last(card: Card, mate: Mate, figures: dict[str, Figure]) -> str:
-    basis, aim = mate.finding.statement.basis, mate.finding.aim
+def _last(card: Card, group: Sequence[Mate], figures: dict[str, Figure]) -> str:
+    basis = group[0].finding.statement.basis
     if basis.kind is not BasisKind.LAST_CUT:
         return ""
     letter = card.letter(basis.last)
@@ -130,13 +130,28 @@ def _last(card: Card, mate: Mate, figures: dict[str, Figure]) -> str:
     by = f" ({esc(basis.by)})" if basis.by else ""
     said = f"<strong>Cut {letter} last{by}, to the others as they measure.</strong> "
     shown = figures.get(basis.last.partition("@")[0])
-    if aim is not None and shown is not None:
-        unit = card.model.work_unit
-        target = length_pair(aim.target, unit, 3)
-        others = [name for name in names(mate.finding.statement.node) if name != basis.last]
-        known = all(_is_read(card, name) for name in others)
-        said += f"{'As they read' if known else 'If they come to size'}, aim at {target}. "
-    return said
+    unit = card.model.work_unit
+    aims = [
+        (mate.finding.statement.id.partition("@")[2], length_pair(mate.finding.aim.target, unit, 3))
+        for mate in group
+        if mate.finding.aim is not None
+    ]
+    if shown is None or not aims:
+        return said
+    last = basis.last.partition("@")[0]
+    others = [
+        name
+        for mate in group
+        for name in names(mate.finding.statement.node)
+        if name.partition("@")[0] != last
+    ]
+    known = all(_is_read(card, name) for name in others)
+    if not aims[0][0]:
+        return (
+            said + f"{'As they read' if known else 'If they come to size'}, aim at {aims[0][1]}. "
+        )
+    targets = "; ".join(f"{esc(copy.replace('_', ' '))}, {target}" for copy, target in aims)
+    return said + f"{'As they read' if known else 'As they stand now'}, aim at: {targets}. "
 
 
 def _is_read(card: Card, name: str) -> bool:
@@ -172,7 +187,7 @@ def _condition(card: Card, group: Sequence[Mate]) -> str:
     basic = "" if found is None else span((middle(found), middle(found)), unit, item.dimension)
     return (
         f"<li>{keys(mate.letters)} <b>{esc(title)}</b>"
-        f"<small>{wanted}; comes to {basic or 'nothing yet'}. {_last(card, mate, {})}{_verdict(group)}"
+        f"<small>{wanted}; comes to {basic or 'nothing yet'}. {_last(card, group, {})}{_verdict(group)}"
         "</small></li>"
     )
 

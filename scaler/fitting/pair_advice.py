@@ -147,7 +147,8 @@ def advice_of(checker: Checker, finding: Finding, count: int = 3) -> Advice:
         agrees = _plain(item.basis.last) == _plain(last)
         if not agrees:
             text += f" The model cuts {item.basis.last} last"
-            text += f" ({'as stated' if item.basis.stated else 'by default'})."
+            text += f" ({'as stated' if item.basis.stated else 'by default'}): "
+            text += "go by that, or change its basis."
     iso: tuple[NearFit, ...] = ()
     trade: tuple[NearFit, ...] = ()
     if finding.verdict is not Verdict.REFUSED and wanted != (None, None):

@@ -171,7 +171,7 @@ def press_of(checker: Checker, finding: Finding, given: Given) -> PressedPair:
     bore_name, bore = "", given.shaft_bore
     if bore is None:
         bore_name, bore = _bush_bore(checker, inner, diameter, notes)
-    length = given.length or _length(checker, inner, outer, notes)
+    length = given.length or _length(checker, inner, outer, bore, notes)
     stuff = {name: _material(model, name, given) for name in (inner, outer)}
     notes += [stuff[name].read_as for name in (outer, inner) if stuff[name].read_as]
     friction = friction_of(stuff[inner].family, stuff[outer].family, given.how)
@@ -301,15 +301,27 @@ def _bush_bore(
     return "", ZERO
 
 
-def _length(checker: Checker, inner: str, outer: str, notes: list[str]) -> Fraction | None:
+def _length(
+    checker: Checker, inner: str, outer: str, bore: Fraction, notes: list[str]
+) -> Fraction | None:
+    """How long the two hold each other: the seat's own length, or the shorter of the two parts'.
+
+    A rod or pin runs on beyond its seat, so that its whole length alone says nothing.
+    """
+    lengths = []
     for size in (inner, outer):
         others, name = _others(checker, size), _word(size)
-        wanted = [f"{name}_length"]
-        if name in (*_BUSH_OUTSIDES, "bore"):
-            wanted.append("length")
-        for word in wanted:
-            if word in others:
-                notes.append(f"length of the fit: {others[word]}")
-                return _value(checker, others[word])
-    notes.append("the length of the fit is not drawn: no force is given")
-    return None
+        seat = others.get(f"{name}_length")
+        if seat is not None:
+            lengths = [(_value(checker, seat), seat)]
+            break
+        whole = others.get("length")
+        if whole is not None and name in (*_BUSH_OUTSIDES, "bore"):
+            lengths.append((_value(checker, whole), whole))
+    solid = not bore and [name for _, name in lengths] == [_others(checker, inner).get("length")]
+    if not lengths or solid:
+        notes.append("the length of the fit is not drawn: no force is given")
+        return None
+    value, name = min(lengths)
+    notes.append(f"length of the fit: {name}")
+    return value

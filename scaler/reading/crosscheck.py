@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
 
-from scaler.expressions import LENGTH, Dimension, Length, Node, names
+from scaler.expressions import ANGLE, LENGTH, Dimension, Length, Node, names
 from scaler.problems import listed, shorten, suggest
 from scaler.reading.bases import fill_bases
 from scaler.reading.context import Context
@@ -255,7 +255,9 @@ class _Statements:
                 "dimension",
                 f"{what} compares {a_(found.describe())} with {a_(other.describe())}",
                 "two sides of one dimension",
-                "a length is quoted with its unit, '0.8 mm'",
+                "an angle is quoted with its unit, '12 deg'"
+                if found is ANGLE
+                else "a length is quoted with its unit, '0.8 mm'",
                 inner=inner,
             )
 

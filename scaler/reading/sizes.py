@@ -79,7 +79,12 @@ class SizeReader:
         if entry.wrong or "equals" in fields or not _USUAL.issuperset(fields):
             return self.size(entry, identity, part)
         try:
-            key = (entry.name, self.part_number(part), "\0".join(fields), "\0".join(fields.values()))
+            key = (
+                entry.name,
+                self.part_number(part),
+                "\0".join(fields),
+                "\0".join(fields.values()),
+            )
         except TypeError:  # a figure without quotes
             return self.size(entry, identity, part)
         known = self.alike.get(key)

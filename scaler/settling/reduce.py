@@ -162,7 +162,7 @@ def from_settlement(
             )
             if weaker is not None:
                 found.append(cautions.weaker_caution(size.id, weaker))
-        notes += _notes(size, settled)
+        notes += _notes(size, settled, model.parts[size.part].material)
     copies = [
         made_line(model.sizes[name.partition("@")[0]], settled, name.partition("@")[2])
         for name, settled in settlement.copies.items()
@@ -180,14 +180,14 @@ def from_settlement(
 
 
 @cache
-def _not_to_scale() -> tuple[tuple[str, str, str, tuple[str, ...], str, str], ...]:
+def _not_to_scale() -> tuple[tuple[str, str, str, tuple[str, ...], tuple[str, ...], str], ...]:
     return tuple(
         (
             row.text("designation"),
             row.text("applies_to"),
             row.text("on_part"),
             tuple(row.text("kinds").split(";")),
-            row.text("unless"),
+            tuple(row.text("unless").split(";")),
             row.text("text"),
         )
         for row in catalogue.table("not_to_scale").rows
@@ -204,7 +204,7 @@ def _said_by(name: str, size: bool) -> tuple[int, ...]:
     )
 
 
-def _notes(size: Size, settled: Settled) -> list[Problem]:
+def _notes(size: Size, settled: Settled, material: str) -> list[Problem]:
     """Warnings on one size: beyond reach, and where a linear reduction would be wrong."""
     said = (*_said_by(size.name, True), *_said_by(size.part, False))
     if not said and not settled.note:
@@ -217,8 +217,9 @@ def _notes(size: Size, settled: Settled) -> list[Problem]:
         if size.kind not in kinds or (on_part and not cautions.says(size.part, on_part)):
             continue
         excused = (
-            (unless == "standard" and size.standard)
-            or (unless and settled.way == unless)
+            ("standard" in unless and size.standard)
+            or ("material" in unless and material)
+            or settled.way in unless
             or settled.way in ("made", "given", "choice")
         )
         if not excused:

@@ -126,6 +126,12 @@ def prices_text(result: Substitution) -> str:
     )
 
 
+def _first(names: Sequence[str], at_most: int = 2) -> str:
+    """The first few conflicts, each by its names, and how many more there are."""
+    more = len(names) - at_most
+    return "; ".join(names[:at_most]) + (f"; and {more} more" if more > 0 else "")
+
+
 def sweep_grid(found: Sweep) -> Grid:
     """One line a scale: what the best choice costs, and what stands in the way."""
     rows = tuple(
@@ -135,7 +141,7 @@ def sweep_grid(found: Sweep) -> Grid:
             f"{float(point.cost):.3f}" if point.status != "unusable" else "-",
             str(point.conflicts),
             str(point.rounded_alone),
-            ", ".join(point.about)[:80],
+            _first(point.about),
         )
         for point in found.points
     )
