@@ -153,3 +153,38 @@ def test_a_sweep_names_whole_conflicts(tmp_path: Path) -> None:
     point = SweepPoint(F(1, 8), "1 : 8", "impossible", F(1), 4, 0, 9, names)
     (row,) = sweep_grid(Sweep(twin(tmp_path).model, (point,))).rows
     assert row[-1] == f"{names[0]}; {names[1]}; and 2 more"
+
+
+@pytest.mark.parametrize(("full", "told"), [("6.5", True), ("64", False)])
+def test_a_size_in_the_wrong_unit_is_not_taken_for_a_running_clearance(
+    tmp_path: Path, full: str, told: bool
+) -> None:
+    """6.5 for 65: the rod lies 5.8 mm from its bore and each may depart 0.65 and 0.5 mm at most
+    (10 % or 0.5 mm); 64 for 65 may be mended by choices, and is told how clearances are set."""
+    twin(tmp_path)
+    path = tmp_path / "model.toml"
+    text = path.read_text(encoding="utf-8").replace('full = "65"', f'full = "{full}"')
+    path.write_text(text, encoding="utf-8")
+    conflicts = scaler.check(scaler.load(tmp_path)).conflicts
+    said = next(c.text for c in conflicts if c.finding.statement.id == "rod_in_crosshead")
+    assert ("read them and their units again" in said) is told
+    assert ("set the clearance afresh" in said) is not told
+    if told:
+        assert f"rod.diameter {full} mm" in said
+
+
+@pytest.mark.parametrize(("throw", "noted"), [("40", True), ("4", False)])
+def test_a_crank_does_not_come_out_of_the_bar_of_its_journal(
+    tmp_path: Path, throw: str, noted: bool
+) -> None:
+    """A throw of 40 mm reaches outside a bar of 13 mm; an eccentric of 4 mm lies within it."""
+    (tmp_path / "model.toml").write_text(
+        '[model]\ntitle = "Crank (invented)"\nscale = "1:1"\n[drawing.s]\nunit = "mm"\n'
+        '[part.crank]\nmaterial = "mild steel"\ndrawing = "s"\n'
+        'size.journal = { full = "13", kind = "external", rule = "turned" }\n'
+        f'size.throw = {{ full = "{throw}", kind = "radius", rule = "milled" }}\n',
+        encoding="utf-8",
+    )
+    (card,) = make_cards(scaler.check(scaler.load(tmp_path)))
+    assert card.blank is not None
+    assert any("throw reaches outside" in note for note in card.blank.notes) is noted

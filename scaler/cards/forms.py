@@ -109,6 +109,8 @@ def _turned(
         if "flange" in words and words & {"depth", "height"} and "tread" in largest.size.name:
             size += 2 * value_mm(line)
             notes = (*notes, "the flange stands above the tread and is allowed for")
+        if "throw" in words and value_mm(line) > size / 2:  # a crank, not an eccentric
+            notes = (*notes, "its throw reaches outside such a bar: built up, or from the solid")
     if largest in as_supplied and size == value_mm(largest):
         return Needs("round", (("diameter", size),), {"diameter": largest}, length, notes)
     if any(method.name in ("ground bar", "round bar") for method in largest.size.rule):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, field
+from fractions import Fraction
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -179,7 +180,7 @@ def _conflict(checker: Checker, finding: Finding) -> Conflict:
     path: tuple[str, ...] = ()
     if finding.shares:
         path = _path(checker, finding.shares[0][0], statement)
-    drawn = _drawing_disagrees(checker, finding)
+    drawn = _drawing_disagrees(checker, finding) or _far_apart(checker, finding)
     return Conflict(finding, tuple(members), _words(finding, path, drawn), path)
 
 
@@ -198,6 +199,38 @@ def _drawing_disagrees(checker: Checker, finding: Finding) -> str:
     return (
         f"the drawing itself disagrees by {format_mm(off, 3)} mm "
         f"({format_inch(off, 4)} in) full size: one of its figures is wrong"
+    )
+
+
+def _far_apart(checker: Checker, finding: Finding) -> str:
+    """Two drawn sizes that no choice can bring together: a figure or its unit was misread."""
+    from scaler.settling.settled import reach_of
+
+    item = finding.statement
+    if item.what != "pair" or finding.cause is not Cause.DOES_NOT_SCALE:
+        return ""
+    sizes = [checker.model.sizes[name.partition("@")[0]] for name in names(item.node)]
+    exact = [checker.exact.values.get(size.id) for size in sizes]
+    value = checker.basic(item, checker.exact.values)
+    if value is None or any(size.full is None for size in sizes) or None in exact:
+        return ""
+    methods = {method.name for size in sizes for method in size.rule}
+    if methods & {"given", "follows", "standard"}:
+        return ""  # what is not bound to scale may lie anywhere
+    clearance, apart = middle(value), Fraction(0)
+    if item.lower is not None:
+        apart = item.lower - clearance
+    if item.upper is not None:
+        apart = max(apart, clearance - item.upper)
+    for size, at in zip(sizes, exact, strict=True):
+        if at is not None:
+            apart -= max(reach_of(size, by, middle(at)) for by in size.rule or (None,))
+    if apart <= 0:
+        return ""
+    read = ", ".join(f"{size.id} {size.drawn_as}" for size in sizes)
+    return (
+        "the drawn sizes lie too far apart for any choice: read them and their units again "
+        f"({read})"
     )
 
 
