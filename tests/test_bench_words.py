@@ -188,3 +188,18 @@ def test_a_crank_does_not_come_out_of_the_bar_of_its_journal(
     (card,) = make_cards(scaler.check(scaler.load(tmp_path)))
     assert card.blank is not None
     assert any("throw reaches outside" in note for note in card.blank.notes) is noted
+
+
+def test_a_size_behind_a_pressure_part_is_not_called_one(tmp_path: Path) -> None:
+    """It gets no figure either, but the reason is the right one."""
+    extra = (
+        '[part.receiver]\nservice = "pressure"\nsize.length = { full = "300" }\n'
+        "[part.strap]\nsize.length = { equals = \"receiver.length + '2 mm'\" }\n"
+    )
+    model = twin(tmp_path, extra=extra).model
+    for name, said in (
+        ("receiver.length", "no figure is given for a pressure part"),
+        ("strap.length", "it is worked out from a size of a pressure part"),
+    ):
+        (step,) = scaler.explain(model, name).steps
+        assert step.what == "refused" and said in step.text

@@ -15,6 +15,7 @@ from scaler.records import Model, Size, Stage
 from scaler.settling.reduce import SizeLine, from_settlement
 from scaler.settling.row_links import reasons
 from scaler.settling.rows import Candidate, Rows
+from scaler.settling.settled import refused_parts
 from scaler.settling.solve import Value, middle
 
 if TYPE_CHECKING:
@@ -153,7 +154,10 @@ def _steps(
 ) -> tuple[Step, ...]:
     steps: list[Step] = []
     if line.refused:
-        steps.append(Step("refused", "no figure is given for a pressure part", size.place))
+        said = "no figure is given for a pressure part"
+        if size.part not in refused_parts(model):
+            said = "no figure is given: it is worked out from a size of a pressure part"
+        steps.append(Step("refused", said, size.place))
         return tuple(steps)
     unit = "mm" if size.kind.is_length else ("°" if size.kind.value == "angle" else "")
     drawing = model.drawings.get(size.drawing or "")
