@@ -12,6 +12,7 @@ import pytest
 import scaler
 from scaler.as_made.making_order import making_order
 from scaler.cards.cards import card_pages, make_cards
+from scaler.cards.page_report import report_page
 from scaler.fitting.press_pairs import pressed_pair
 from scaler.problems import InputError
 from scaler.substitution.sweep import Sweep, SweepPoint
@@ -203,3 +204,15 @@ def test_a_size_behind_a_pressure_part_is_not_called_one(tmp_path: Path) -> None
     ):
         (step,) = scaler.explain(model, name).steps
         assert step.what == "refused" and said in step.text
+
+
+def test_a_conflict_names_the_copy_that_was_measured(tmp_path: Path) -> None:
+    """37.15 - 37.04 = 0.11: the figures named make up the clearance found, each in its own line."""
+    result = twin(tmp_path)
+    conflict = next(
+        c for c in result.conflicts if c.finding.statement.id == "piston_in_barrel@left"
+    )
+    said = {member.text: str(member.place) for member in conflict.members}
+    assert said["barrel.bore@left is 37.15, as made"] == "readings.csv, line 2"
+    page = unescape(report_page(result))
+    assert "0.110 mm at basic sizes" in page

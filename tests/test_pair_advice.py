@@ -132,7 +132,9 @@ def test_the_models_own_last_cut_is_compared(ask: Ask) -> None:
     """Advice and basis may differ; that is said, and nothing is changed."""
     found = ask('["bored step 0.01 mm"]', basis='basis = "last cut bush.bore"')
     assert found.agrees is False
-    assert "The model cuts bush.bore last (as stated): go by that, or change its basis." in found.text
+    assert (
+        "The model cuts bush.bore last (as stated): go by that, or change its basis." in found.text
+    )
 
 
 def test_the_shipped_examples_agree_with_the_advice_almost_everywhere() -> None:

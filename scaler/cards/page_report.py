@@ -229,6 +229,9 @@ def _verdicts(result: CheckResult, numbers: dict[str, int], drawn: set[str]) -> 
             pair = item.what == "pair"
             wanted = window(bounds, unit) if pair else span(bounds, unit, item.dimension)
             found = span(finding.found, unit, item.dimension)
+            if finding.fails and finding.basic is not None:  # it is the basic sizes that fail
+                basic = middle(finding.basic)
+                found = f"{span((basic, basic), unit, item.dimension)} at basic sizes"
             cells = f"<td>{wanted}</td><td>{found}</td>"
         said = size_words(f"{item.inner} in {item.outer}" if item.what == "pair" else item.text)
         cause = f"<br>{esc(finding.cause)}" if finding.cause else ""

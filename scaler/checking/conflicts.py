@@ -244,16 +244,17 @@ def _stated(finding: Finding) -> str:
 
 def _choice(checker: Checker, name: str) -> Member:
     """A size that takes part, with where its figure stands: the reading, where it has been made."""
-    name, _, copy = name.partition("@")
-    reading = checker.readings.get((name, copy)) or checker.readings.get((name, ""))
+    plain, _, copy = name.partition("@")
+    reading = checker.readings.get((plain, copy)) or checker.readings.get((plain, ""))
     if reading is not None:
-        said = f"{name}@{reading.copy}" if reading.copy else name
+        said = f"{plain}@{reading.copy}" if reading.copy else plain
         return Member(f"{said} is {float(reading.value):g}, as made", reading.place)
-    settled = checker.settlement.results[name]
-    size = checker.model.sizes[name]
+    own = checker.settlement.copies.get(name)  # a copy that is chosen by itself
+    name, settled = (plain, checker.settlement.results[plain]) if own is None else (name, own)
     figure = f"{float(middle(settled.value)):g}"
     how = settled.row.designation if settled.row else settled.method
     choice = checker.model.choices.get(name)
+    size = checker.model.sizes[plain]
     place = choice.place if choice and settled.way == "choice" else size.place
     return Member(f"{name} is {figure} ({how})", place)
 
