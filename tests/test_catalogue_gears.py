@@ -19,7 +19,7 @@ F = Fraction
 ORDER = {
     "gears_cutters": (),
     "gears_modules": ("module_mm",),
-    "gears_diametral_pitches": ("diametral_pitch_per_in", "module_mm"),
+    "gears_diametral_pitches": ("diametral_pitch_per_in",),
     "gears_morse_tapers": ("large_in",),
     "gears_tapers": ("one_in_ratio",),
 }
@@ -165,7 +165,7 @@ def test_diametral_pitches() -> None:
 def test_module_of_a_diametral_pitch() -> None:
     """Module x diametral pitch = 25.4, by the definitions of ISO 54 and ANSI B6.1."""
     for r in rows("gears_diametral_pitches"):
-        assert r.number("module_mm") * r.number("diametral_pitch_per_in") == F("25.4"), r
+        assert r.mm("module") * r.number("diametral_pitch_per_in") == F("25.4"), r
 
 
 # ------------------------------------------------------------------ Morse tapers
@@ -300,6 +300,7 @@ size.pitch_diameter = {{ equals = "wheel.teeth * wheel.module", kind = "external
     [
         ("", "24 DP", F(40, 24) * F("25.4")),
         ('forbid = ["gears_diametral_pitches"]', "module 1", F(40)),
+        ('forbid = "inch"', "module 1", F(40)),
     ],
 )
 def test_a_module_is_a_cutter_and_settles_the_diameter(

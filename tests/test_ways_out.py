@@ -382,3 +382,28 @@ def test_flat_stock_is_not_put_in_the_lathe(tmp_path: Path, rule: str, way: str)
     """What is cut to suit out of flat or angle is milled, a bar is turned (common practice)."""
     text = f'[part.p]\nservice="none"\nsize.a={{full="200",kind="external",rule="{rule}"}}\n'
     assert finishing(model_of(tmp_path, text).sizes["p.a"]) == way
+
+
+BEARING = """[part.bearing]
+size.bore = {{ full = "80", rule = "bearing bore" }}
+size.outside = {{ full = "176", rule = {outside} }}
+[part.housing]
+size.bore = {{ full = "176", rule = "reamed" }}
+[pair.in_housing]
+inner = "bearing.outside"
+outer = "housing.bore"
+fit = "clearance 0.3 to 0.32 mm"
+basis = "basic size"
+"""
+
+
+@pytest.mark.parametrize("own", [False, True])
+def test_a_bearing_is_not_cut_to_suit(tmp_path: Path, own: bool) -> None:
+    """A ball bearing is fitted as bought: shaft and housing are cut to it, unless the builder's own
+    rule has a cut (common practice)."""
+    rule = '["bearing outside", "ground step 0.5 mm"]' if own else '"bearing outside"'
+    answer = substitute(model_of(tmp_path, BEARING.format(outside=rule)))
+    assert answer.status == "impossible"
+    texts = [text for item in answer.conflicts for way in item.ways_out for text in way.changes]
+    assert any(text.startswith("cut housing.bore to suit") for text in texts)
+    assert any("cut bearing." in text for text in texts) is own

@@ -16,7 +16,7 @@ from scaler.as_made.room import Lever, aims, levers, on_step, room
 from scaler.as_made.saved import accepted, compound, made
 from scaler.checking.check import Finding
 from scaler.records import Basis, BasisKind, Bounds, Kind, Method, Model, Size, State
-from scaler.settling.rows import Candidate, Rows, method_row
+from scaler.settling.rows import Candidate, Rows, as_supplied, method_row
 
 FINER = ("opened to suit", "ground", "lapped")
 """Processes whose last cut is finer than turning, boring or milling, coarsest first."""
@@ -64,8 +64,8 @@ def _not_made(
     for method, row in _rows_in(bench, size, bounds, wanted[0]):
         if row.value != lever.now:
             yield _become(bench, finding, lever, row.value, method.name, bounds, row=row)
-    if size.kind is Kind.THREAD:
-        return  # a thread is what taps and dies cut: rows only
+    if size.kind is Kind.THREAD or as_supplied(size):
+        return  # a thread is what taps and dies cut, a bearing as it is bought: rows only
     process, step, listed = cut_of(size)
     values = dict.fromkeys(on_step(target, step, bounds) for target in wanted)
     for basis, by in _last_cuts(bench, finding, lever, process):

@@ -33,7 +33,7 @@ from scaler.as_made.room import Lever, Room, aims, levers, on_step, room
 from scaler.checking import cautions
 from scaler.checking.check import Finding
 from scaler.records import Fit, Kind, Reading, Size, State, Verdict
-from scaler.settling.rows import Rows
+from scaler.settling.rows import Rows, as_supplied
 
 
 def _serves(bench: Bench, repair: Repair, size: Size) -> bool:
@@ -59,7 +59,8 @@ def made(
 ) -> Iterator[Move]:
     """Moves that save a made part by a repair, until its statements hold."""
     size = bench.model.sizes[lever.size]
-    bought = State.BOUGHT in (size.state, bench.model.parts[size.part].state)
+    states = (size.state, bench.model.parts[size.part].state)
+    bought = State.BOUGHT in states or as_supplied(size)
     space = room(bench, lever.size, lever.copy, mend)
     wanted = aims(space, lever, kept)
     if not wanted:
@@ -214,7 +215,7 @@ def _remade(
     bounds = (space.lower, space.upper)
     again = replace(lever, now=plain, made=False)
     targets = [plain] if space.holds(plain) else []
-    if size.kind is not Kind.THREAD:
+    if size.kind is not Kind.THREAD and not as_supplied(size):
         targets += [on_step(t, step, bounds) for t in aims(space, again, kept)[:1]]
     for value in dict.fromkeys(targets):
         more = Edits()

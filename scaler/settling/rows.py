@@ -57,6 +57,7 @@ class MethodRow:
     row_limits: bool
     last_cut: Fraction | None
     last_cut_step: Fraction | None
+    as_supplied: bool
     source: str
 
 
@@ -82,8 +83,17 @@ def method_row(name: str) -> MethodRow | None:
         row.text("row_limits") == "yes",
         number("last_cut_mm"),
         number("last_cut_step_mm"),
+        row.text("as_supplied") == "yes",
         row.text("source"),
     )
+
+
+def as_supplied(size: Size) -> bool:
+    """Whether a size is that of a thing never cut to suit another, such as a bearing, unless its
+    rule has a cut of its own."""
+    rows = (method_row(method.name) for method in size.rule)
+    own = any(method.way == "cut" for method in size.rule)
+    return not own and any(row is not None and row.as_supplied for row in rows)
 
 
 def _filter(text: str) -> tuple[str, tuple[str, ...]]:

@@ -387,6 +387,5 @@ def fine_cut(variable: Variable) -> str:
     fine = Fraction(1, 200)
     if any(b.step and b.step <= fine for b in variable.branches):
         return ""
-    own = next((m.name for m in variable.size.rule if m.way == "cut"), "")
-    name = own or finishing(variable.size)
+    name = finishing(variable.size)
     return f"{name} {FINE}" if name else ""

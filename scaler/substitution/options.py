@@ -15,7 +15,7 @@ from scaler import catalogue
 from scaler.expressions import Node
 from scaler.records import Method, Model, Size
 from scaler.settling.limits import limits_of
-from scaler.settling.rows import Candidate, Rows, method_row
+from scaler.settling.rows import Candidate, Rows, as_supplied, method_row
 from scaler.settling.settle import Settled, reach_of, to_step
 from scaler.settling.wishes import standing
 from scaler.trade.standards import StandardRow
@@ -364,10 +364,14 @@ def rebased(branch: Branch) -> Branch:
 
 
 def finishing(size: Size) -> str:
-    """The method by which a size is cut to suit another: the first that makes its kind.
+    """The method by which a size is cut to suit another: its rule's own, else the first that makes
+    its kind; '' where nothing does and for what is never cut, such as a bearing.
 
     What comes out of flat stock (flat, plate, square, angle) is not put in the lathe for it.
     """
+    own = next((method.name for method in size.rule if method.way == "cut"), "")
+    if own or as_supplied(size):
+        return own
     flat = any(method.name in FLAT_STOCK for method in size.rule)
     for row in catalogue.table("methods").rows:
         if row.text("way") == "cut" and row.text("last_cut_step_mm"):
