@@ -63,7 +63,8 @@ class LazyGroup(click.Group):
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
             from scaler.problems import did_you_mean
 
-            ctx.fail(f"there is no command '{args[0]}'; {did_you_mean(args[0], COMMANDS)}")
+            advice = did_you_mean(args[0], COMMANDS, "scaler --help lists them")
+            ctx.fail(f"there is no command '{args[0]}'; {advice}")
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -53,10 +53,16 @@ def reduce(
 
     try:
         reduction = reduce_model(loaded, stage, as_drawn=as_drawn)
+        found = {}
+        if format_ == "json":  # scripts read pairs and conditions here as in check
+            from scaler.checking.conflicts import check as check_model
+
+            whole = check_model(loaded, stage, as_drawn=as_drawn).as_dict()
+            found = {key: whole[key] for key in ("pairs", "conditions", "conflicts")}
     except InputError as error:
         common.refuse(error, format_)
     if format_ == "json":
-        common.write(common.dumps(reduction.as_dict()), out)
+        common.write(common.dumps({**reduction.as_dict(), **found}), out)
     elif format_ == "csv":
         common.write(common.csv(reduction.as_dict()["sizes"]), out)
     else:

@@ -60,12 +60,19 @@ def frame_of(rows: Sequence[Mapping[str, Any]]) -> pandas.DataFrame:
     for row in rows:
         item: dict[str, Any] = {}
         for key, value in row.items():
-            if isinstance(value, list) and len(value) == 2 and not isinstance(value[0], dict):
+            if _are_bounds(key, value):
                 item[f"{key}_min"], item[f"{key}_max"] = value
             else:
                 item[key] = value
         flat.append(item)
     return pandas.DataFrame(flat)
+
+
+def _are_bounds(key: str, value: object) -> bool:
+    """Whether a value is two bounds, and not a list that happens to have two entries."""
+    if not isinstance(value, list) or len(value) != 2:
+        return False
+    return key.endswith("_rational") or not any(isinstance(v, (str, dict)) for v in value)
 
 
 def caution_dict(caution: Caution) -> dict[str, Any]:
@@ -386,13 +393,10 @@ def flat_rows(rows: Sequence[Mapping[str, Any]]) -> tuple[list[str], list[list[A
     for row in rows:
         item: dict[str, Any] = {}
         for key, value in row.items():
-            if isinstance(value, list):
-                if (len(value) == 2 and not any(isinstance(v, (str, dict)) for v in value)) or (
-                    key.endswith("_rational")
-                ):
-                    item[f"{key}_min"], item[f"{key}_max"] = value
-                else:
-                    item[key] = "; ".join(str(v) for v in value if not isinstance(v, dict))
+            if _are_bounds(key, value):
+                item[f"{key}_min"], item[f"{key}_max"] = value
+            elif isinstance(value, list):
+                item[key] = "; ".join(str(v) for v in value if not isinstance(v, dict))
             elif not isinstance(value, dict):
                 item[key] = value
         headings.update(dict.fromkeys(item))

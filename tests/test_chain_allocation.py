@@ -75,6 +75,18 @@ def test_proportional_scaling_of_the_published_stack(by: str, factor: float) -> 
     assert set(found.kept) == set(BOUGHT)
 
 
+@pytest.mark.parametrize("by", ["worst case", "root sum square"])
+def test_a_single_size_gets_all_the_room_exactly(by: str) -> None:
+    """Of one size the whole window is its tolerance, to the step; where that is the finest its
+    process holds, it is neither a hair finer nor refused (by the definition of the worst case)."""
+    sizes = {"plate.gap": Given(F(10), F(0), F("0.3"))}
+    stack = chain_of("plate.gap - 9", sizes, draws=0)
+    for finest in (F(0), F("0.1")):
+        curve = Curve(F(1), F(1), F(1), per=F(1), finest=finest)
+        found = allocate(stack, by=by, wanted=(F("1.1"), F("1.2")), curves={"plate.gap": curve})  # type: ignore[arg-type]
+        assert found.tolerance("plate.gap") == F("0.1")
+
+
 # The same stack at least cost, with the cost curves A + B / tol^k of that literature (B, k from
 # memory); scipy.optimize is the oracle for what the least cost is.
 CURVES = {

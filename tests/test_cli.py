@@ -113,6 +113,25 @@ def test_reduce_in_every_format() -> None:
         assert (row["exact_mm_rational"] or None) == size["exact_mm_rational"]
 
 
+@pytest.mark.parametrize("stage", ["exact", "rounded", "chosen"])
+def test_reduce_and_check_say_the_same(stage: str) -> None:
+    """A script reads sizes, pairs, conditions and conflicts of either."""
+    reduced, checked = (
+        json.loads(run(name, DEMO, "--as", stage, "--format", "json").stdout)
+        for name in ("reduce", "check")
+    )
+    assert not set(reduced) - set(checked)
+    for key in ("sizes", "pairs", "conditions", "conflicts"):
+        assert reduced[key] == checked[key]
+
+
+def test_an_unknown_command_is_answered() -> None:
+    """With the nearest one, or with where they are listed."""
+    assert "did you mean 'reduce'?" in run("reduc").stderr
+    far = run("allocate")
+    assert (far.exit_code, "scaler --help lists them" in far.stderr) == (2, True)
+
+
 def test_json_lengths_have_exact_twins() -> None:
     """Each length is a number in mm with a twin that holds the exact value as text."""
     size = next(s for s in answer("reduce", DEMO)["sizes"] if s["id"] == "axle.journal")

@@ -371,7 +371,7 @@ def test_kerf_and_facing_can_be_set(tmp_path: Path) -> None:
         [str(tmp_path), "--kerf", "1/16 in", "--facing", "0.5 mm", "--format", "json"],
     )
     found = json.loads(done.output)
-    assert found["kerf_mm"] == 1.5875
+    assert found["kerf_mm"] == 1.5875 and found["kerf_mm_rational"] == "127/80"
     assert found["cutting_list"][0]["sawn_mm_rational"] == "41"
     assert found["orders"][0]["needed_mm"] == 2 * 41 + 1.5875
     bad = CliRunner().invoke(desk_commands.materials, [str(tmp_path), "--kerf", "thin"])

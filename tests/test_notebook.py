@@ -86,3 +86,12 @@ def test_a_result_is_a_table(name: str, tmp_path: Path) -> None:
     result = RESULTS[name](examples.load("starter"), tmp_path)
     page = result._repr_html_()  # type: ignore[attr-defined]
     assert page.count("<table") == 1 and "<b>" not in page
+
+
+def test_a_rule_of_two_methods_is_no_pair_of_bounds() -> None:
+    """In frames as in CSV: limits become two columns, a list of methods stays one."""
+    frame = reduce(examples.load("starter")).frame()
+    assert "limits_mm_min" in frame and "limits_mm_rational_max" in frame
+    assert not {"rule_min", "rule_max"} & set(frame)
+    journal = frame.set_index("id").loc["shaft.journal"]
+    assert journal["rule"] == ["ground bar", "turned step 0.01 mm"]

@@ -334,8 +334,10 @@ def test_a_change_touches_its_own_component_only() -> None:
     choice.change(name, reach="0.8 mm")
     assert choice.model.sizes[name].reach == Fraction(4, 5)
     assert len(choice.touched) == 3 and name in choice.touched
-    with pytest.raises(KeyError):
+    with pytest.raises(InputError, match="no size"):
         choice.change("g1.nothing", weight=Fraction(2))
+    with pytest.raises(InputError, match="no unit"):
+        choice.change(name, reach="0.8")
     with pytest.raises(TypeError):
         choice.change(name, colour="red")
 

@@ -407,3 +407,39 @@ def test_a_bearing_is_not_cut_to_suit(tmp_path: Path, own: bool) -> None:
     texts = [text for item in answer.conflicts for way in item.ways_out for text in way.changes]
     assert any(text.startswith("cut housing.bore to suit") for text in texts)
     assert any("cut bearing." in text for text in texts) is own
+
+
+STEPPED = """[part.shaft]
+material = "silver steel"
+size.journal = { full = "80.4", kind = "external", rule = ["ground bar", "turned step 0.01 mm"] }
+size.seat = { full = "93", kind = "external", rule = ["ground bar", "turned step 0.01 mm"] }
+size.length = { full = "401", rule = ["milled step 1 mm", "milled step 0.01 mm"] }
+[part.pinion]
+size.bore = { full = "92", rule = ["reamed", "bored step 0.01 mm"] }
+[pair.in_bearing]
+inner = "shaft.journal"
+outer = "bearing.bore"
+fit = "clearance 0 to 0.02 mm"
+basis = "basic size"
+[part.bearing]
+size.bore = { full = "80.4", rule = "bored step 0.01 mm" }
+[pair.pinion_on_shaft]
+inner = "shaft.seat"
+outer = "pinion.bore"
+fit = "clearance 0 to 0.02 mm"
+basis = "basic size"
+"""
+
+
+def test_a_way_out_takes_what_its_part_needs(tmp_path: Path) -> None:
+    """A seat turned from 12 mm bar leaves no journal as supplied in the same bar: where the one
+    alone cannot be made, the other is chosen anew too, and nothing else."""
+    model = model_of(tmp_path, STEPPED)
+    item = next(
+        c for c in check(model, ways_out=2).conflicts if c.finding.statement.id == "pinion_on_shaft"
+    )
+    assert [way.changes[0].split(" (")[0] for way in item.ways_out] == [
+        "take 11.500 mm for shaft.seat"
+    ]
+    changed = [text.split(" for ")[1].split(" ")[0] for text in item.ways_out[0].changes]
+    assert changed == ["shaft.seat", "shaft.journal"]

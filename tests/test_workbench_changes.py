@@ -10,8 +10,10 @@ from fractions import Fraction
 
 import pytest
 
+from scaler.as_made.making_order import making_order
 from scaler.as_made.measuring import Workbench
 from scaler.checking.check import Checker
+from scaler.checking.conflicts import check
 from scaler.examples import load
 from scaler.problems import InputError
 
@@ -78,3 +80,32 @@ def test_what_cannot_be_meant_is_refused(size: str, full: str, said: str) -> Non
     with pytest.raises(InputError, match=said):
         bench.redraw(size, full)
     assert bench.model is before
+
+
+@pytest.mark.parametrize("value", ["28.6 mm", 28.6, Fraction(143, 5), "143/5 mm"])
+def test_a_figure_is_text_or_any_number(value: str | float | Fraction) -> None:
+    """28.6 is 143/5 exactly, whichever way a script has it."""
+    bench = Workbench(load("starter"))
+    assert bench.choose("roller.diameter", value).after == Fraction(143, 5)
+    assert bench.measure("roller.diameter", value, "no_1", remedies=False).after == Fraction(143, 5)
+    again = Workbench(load("starter")).redraw("crank.throw", 240)
+    assert again.after == 30, "240 mm at one eighth"
+    with pytest.raises(InputError, match="no number"):
+        bench.choose("roller.diameter", float("nan"))
+
+
+def test_a_finding_by_its_name() -> None:
+    """The same finding of the bench and of a whole check; a name that is none is a KeyError."""
+    model = load("starter")
+    one = Workbench(model).finding("roller_end_play")
+    assert one == check(model).finding("roller_end_play")
+    assert one.statement.id == "roller_end_play"
+    for holder in (Workbench(model), check(model)):
+        with pytest.raises(KeyError):
+            holder.finding("roller_end")
+
+
+def test_an_unknown_part_of_the_making_order_is_named() -> None:
+    """With the nearest name."""
+    with pytest.raises(InputError, match="roller"):
+        making_order(load("starter"), part="rollr")

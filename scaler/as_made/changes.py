@@ -11,12 +11,34 @@ from scaler.problems import InputError, Problem, shorten
 from scaler.reading.grammar import GrammarError, value_reader
 from scaler.records import Choice, Model, Size
 
+Figure = str | int | float | Fraction
+"""A size given by a script: text, or a number [mm; degrees of an angle]."""
 
-def drawn(model: Model, name: str, full: str | Fraction) -> Size:
+
+def exact(size: Size, value: float | Fraction) -> Fraction:
+    """A number as a fraction; one with a decimal point counts as what it prints as.
+
+    Raises: InputError for what is no finite number.
+    """
+    try:
+        return value if isinstance(value, Fraction) else Fraction(str(value))
+    except ValueError:
+        raise _no(size, "read what is no number", str(value), "a number or text") from None
+
+
+def as_text(size: Size, value: Figure) -> str:
+    """A figure as the text of a reading."""
+    if isinstance(value, str):
+        return value
+    text = format_exact(exact(size, value))
+    return f"{text} mm" if size.kind.is_length else text
+
+
+def drawn(model: Model, name: str, full: Figure) -> Size:
     """A size with another full size.
 
     Parameters: full : as a drawing has it, in the unit and at the scale of the size's sheet, or the
-        prototype's size as a fraction [mm; degrees of an angle].
+        prototype's size as a number [mm; degrees of an angle].
     Raises: InputError for an unknown size, one that is not drawn, and a figure that cannot be read.
     """
     size, _ = known(model, name, "")
@@ -24,8 +46,9 @@ def drawn(model: Model, name: str, full: str | Fraction) -> Size:
         raise _no(
             size, "is not drawn: it has no full size to change", "", "a size with a full size"
         )
-    if isinstance(full, Fraction):
-        value, text, said = full, format_exact(full), f"{format_exact(full)} mm"
+    if not isinstance(full, str):
+        value = exact(size, full)
+        text, said = format_exact(value), as_text(size, value)
     elif size.kind.is_length:
         sheet = model.drawings.get(size.drawing or "")
         try:
@@ -41,14 +64,14 @@ def drawn(model: Model, name: str, full: str | Fraction) -> Size:
     return replace(size, full=value, drawn=text, drawn_as=said)
 
 
-def chosen(model: Model, name: str, value: str | Fraction) -> Choice:
+def chosen(model: Model, name: str, value: Figure) -> Choice:
     """A choice of a size's model value, by whichever method of its rule can make it.
 
-    Parameters: value : text with its unit, or a fraction [mm; degrees of an angle].
+    Parameters: value : text with its unit, or a number [mm; degrees of an angle].
     Raises: InputError for an unknown size and a value that cannot be read.
     """
     size, _ = known(model, name, "")
-    found = value if isinstance(value, Fraction) else _read(size, value)
+    found = _read(size, value) if isinstance(value, str) else exact(size, value)
     return Choice(size.id, found, "", "", "", "", size.place)
 
 

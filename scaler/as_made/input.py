@@ -75,8 +75,8 @@ def reading_of(
     return reading
 
 
-def known(model: Model, name: str, copy: str) -> tuple[Size, str]:
-    """The size and copy of a name. Raises InputError, with the nearest names."""
+def known_size(model: Model, name: str) -> Size:
+    """The size of a name. Raises InputError, with the nearest names."""
     size = model.sizes.get(name)
     if size is None:
         part = name.partition(".")[0]
@@ -88,6 +88,13 @@ def known(model: Model, name: str, copy: str) -> tuple[Size, str]:
             "part.size",
             did_you_mean(name, mine or model.sizes) or did_you_mean(name, model.sizes),
         )
+    return size
+
+
+def known(model: Model, name: str, copy: str) -> tuple[Size, str]:
+    """The size and copy of a name, of a part that gets figures and is in hand. Raises InputError,
+    with the nearest names."""
+    size = known_size(model, name)
     part_ = model.parts[size.part]
     if copy and copy not in part_.copies:
         advice = did_you_mean(copy, part_.copies) if part_.copies else "leave --copy out"

@@ -16,6 +16,7 @@ from heapq import heapify, heappop, heappush
 from typing import Any
 
 from scaler.as_made.bench import Bench, last_of
+from scaler.as_made.input import known_part
 from scaler.as_made.measuring import planned_values
 from scaler.as_made.move import figure
 from scaler.as_made.targets import Target, target
@@ -167,9 +168,11 @@ def making_order(model: Model | Bench, *, part: str = "", figures: bool = True) 
 
     Raises
     ------
-    InputError where the sizes are left open or contradict each other.
+    InputError for a part that the model has not, and where the sizes are left open or contradict
+    each other.
     """
     bench = model if isinstance(model, Bench) else Bench.opened(model)
+    part = known_part(bench.model, part) if part else ""
     return _Order(bench, part, figures).run()
 
 

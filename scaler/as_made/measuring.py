@@ -14,8 +14,8 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from scaler.as_made.bench import Bench, Edits, base, rank
-from scaler.as_made.changes import chosen, drawn
-from scaler.as_made.input import known, reading_of
+from scaler.as_made.changes import Figure, as_text, chosen, drawn
+from scaler.as_made.input import known, known_size, reading_of
 from scaler.as_made.notes import notes
 from scaler.as_made.record import placed, reading_steps, readings_path, record, take_back
 from scaler.as_made.targets import Target, targets
@@ -208,6 +208,14 @@ class Workbench:
         """All findings, in the order of the files."""
         return self._bench.findings
 
+    def finding(self, identity: str) -> Finding:
+        """The finding of one pair or condition (``name``, ``name@copy``) as it now stands. Raises
+        KeyError for an unknown one."""
+        found = self._bench.finding(identity)
+        if found is None:
+            raise KeyError(identity)
+        return found
+
     def read(self, size: str, value: str, **how: Any) -> Reading:
         """A reading as text, made sense of against the model (see ``reading_of``)."""
         return reading_of(self._bench, size, value, **how)
@@ -215,7 +223,7 @@ class Workbench:
     def measure(
         self,
         size: str,
-        value: str | Fraction,
+        value: Figure,
         copy: str = "",
         instrument: str = "",
         *,
@@ -227,15 +235,15 @@ class Workbench:
     ) -> Change:
         """Takes a reading [mm, or text with its unit] and says what it changes.
 
+        A bare number as text is in the unit that the workshop works in.
+
         Raises InputError for a reading that cannot be meant (see ``reading_of``).
         """
-        text = value if isinstance(value, str) else f"{value} mm"
-        if isinstance(value, Fraction):
-            text = f"{value.numerator}/{value.denominator} mm" if value.denominator > 1 else text
+        one = known_size(self.model, size.partition("@")[0])
         reading = reading_of(
             self._bench,
             size,
-            text,
+            as_text(one, value),
             copy=copy,
             instrument=instrument,
             note=note,
@@ -260,7 +268,7 @@ class Workbench:
         self._bench = after
         return change
 
-    def redraw(self, size: str, full: str | Fraction) -> Change:
+    def redraw(self, size: str, full: Figure) -> Change:
         """Draws a size otherwise, as text in its sheet's unit or the prototype's size [mm], and
         says what that changes. Nothing is recorded; :attr:`model` has it from now on.
 
@@ -274,9 +282,9 @@ class Workbench:
         new = drawn(self.model, size, full)
         return self._changed(new.id, Edits(sizes={new.id: new}))
 
-    def choose(self, size: str, value: str | Fraction | None) -> Change:
-        """Makes a size of this value its choice (None: leaves it to its rule again), and says what
-        that changes. Nothing is recorded; :attr:`model` has it from now on.
+    def choose(self, size: str, value: Figure | None) -> Change:
+        """Makes this value [mm, or text with its unit] a size's choice (None: leaves it to its rule
+        again), and says what that changes. Nothing is recorded; :attr:`model` has it from now on.
 
         Raises InputError for an unknown size, a value that cannot be read, and where the sizes then
         contradict each other.
@@ -296,7 +304,7 @@ class Workbench:
 def measured(
     model: Model,
     size: str,
-    value: str | Fraction,
+    value: Figure,
     copy: str = "",
     instrument: str = "",
     *,

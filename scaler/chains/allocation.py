@@ -352,6 +352,8 @@ def _down(value: Value, step: Fraction | None, finest: Fraction) -> Fraction:
         rounded = (least // step) * step
         if rounded > 0 and rounded >= finest:
             return rounded
+    if least < finest <= upper(value):
+        return finest
     return least if least.denominator <= 10**9 else (least // GRAIN) * GRAIN
 
 

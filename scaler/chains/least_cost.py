@@ -87,6 +87,8 @@ def _closed(
     left: Fraction,
     exponent: Fraction,
 ) -> dict[str, Value]:
+    if len(inner) == 1:  # all the room is its own, whatever it costs
+        return {inner[0]: power(left / room.weights[inner[0]], Fraction(1, room.power))}
     parts: dict[str, Value] = {}
     used: Value = ZERO
     for name in inner:

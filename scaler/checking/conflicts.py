@@ -92,6 +92,14 @@ class CheckResult:
         """The checks of workability; none at another stage than as chosen."""
         return () if self.work is None else self.work.findings
 
+    def finding(self, identity: str) -> Finding:
+        """The finding of one pair or condition (``name``, or ``name@copy`` where copies differ).
+        Raises KeyError for an unknown one."""
+        for item in self.findings:
+            if item.statement.id == identity:
+                return item
+        raise KeyError(identity)
+
     def counts(self) -> dict[str, int]:
         """How many statements got each verdict."""
         found = Counter(self.verdicts)

@@ -25,7 +25,7 @@ from scaler.desk.materials_list import (
     tool_words,
 )
 from scaler.measures.lengths import format_decimal
-from scaler.report import caution_dict, csv_table, twin
+from scaler.report import caution_dict, csv_table, twin, twins
 from scaler.tables import Grid
 from scaler.writing import unwritable, write_whole
 
@@ -34,7 +34,7 @@ def as_dict(listed: MaterialsList) -> dict[str, Any]:
     """Plain keys and values for scripts."""
     return {
         "model": listed.model.title,
-        "kerf_mm": float(listed.allowances.kerf),
+        **twin("kerf_mm", listed.allowances.kerf),
         "cutting_list": [_line(line) for line in listed.lines],
         "orders": [_order(order) for order in listed.orders],
         "bought": [_bought(item) for item in listed.bought],
@@ -65,9 +65,11 @@ def _line(line: CutLine) -> dict[str, Any]:
         "wanted": {name: float(value) for name, value in line.blank.wanted},
         **twin("finished_mm", line.blank.finished),
         **twin("sawn_mm", line.blank.sawn),
-        "outline_mm": None
-        if line.blank.outline is None
-        else [float(side) for side in line.blank.outline],
+        **(
+            twin("outline_mm", None)
+            if line.blank.outline is None
+            else twins("outline_mm", line.blank.outline)
+        ),
         **_weight(line.weight),
         "source": section.source if section else None,
         "note": "; ".join(line.blank.notes) or None,
@@ -95,7 +97,7 @@ def _order(order: Order) -> dict[str, Any]:
             **twin("left_mm", plan.left),
             "cuts": [
                 {
-                    "bar_mm": float(cut.bar.length),
+                    **twin("bar_mm", cut.bar.length),
                     "on_shelf": cut.bar.owned,
                     "times": cut.times,
                     "pieces": [

@@ -97,7 +97,30 @@ class Finder:
             rest = [other for other in wanted if other != name]
             if self.mends(key, part, [changes[n] for n in rest]):
                 wanted = rest
-        return self.confirmed(key, [changes[name] for name in wanted])
+        changed = [changes[name] for name in wanted]
+        return self.confirmed(key, changed) or self.with_their_parts(key, changed)
+
+    def with_their_parts(self, key: str, changes: list[Change]) -> WayOut | None:
+        """Changes, with what else is needed of what the best choice changes in the parts they
+        touch: what cannot be made with the rest of a part as it is may be made with it as chosen.
+        """
+        model, now = self.model, self.result.reduction.settlement.results
+        done = {name for change in changes for name in change.about}
+        parts = {model.sizes[name.partition("@")[0]].part for name in done}
+        more = list(changes)
+        for choice in self.better.choices:
+            size = model.sizes.get(choice.size)
+            made = self.better.model.choices.get(choice.size)
+            if size is None or made is None or choice.size in done or size.part not in parts:
+                continue
+            if size.id in now and made.value != (old := middle(now[size.id].value)):
+                more.append(choose(made, old))
+        way = self.confirmed(key, more) if len(changes) < len(more) <= MANY else None
+        for change in more[len(changes) :] if way is not None else ():
+            rest = [other for other in more if other is not change]
+            if (smaller := self.confirmed(key, rest)) is not None:
+                way, more = smaller, rest
+        return way
 
     def better_open(self, part: Component) -> set[str]:
         """The sizes of a component for which the best choice found nothing."""

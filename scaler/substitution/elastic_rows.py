@@ -103,6 +103,12 @@ def together(model: Model, name: str) -> tuple[str, ...]:
     return next((group for group in implied(model) if name in group), (name,))
 
 
+def _listed(wishes: tuple[Wish, ...]) -> str:
+    """The words of a forbid as they are written in a model."""
+    words = [f'"{wish.word} must"' if wish.must else f'"{wish.word}"' for wish in wishes]
+    return f"[{', '.join(words)}]" if words else '"none"'
+
+
 def lift(rows: Rows, model: Model, names: tuple[str, ...], row: Candidate) -> Change:
     """A row taken although it is forbidden, for a size and those that it settles with it."""
     kept: dict[str, tuple[Wish, ...]] = {}
@@ -129,6 +135,10 @@ def lift(rows: Rows, model: Model, names: tuple[str, ...], row: Candidate) -> Ch
         f"allow {row.designation} for {about}, although {said} is forbidden",
         f"the forbid of {said} for {about} ({where})",
         edit,
+        write="; ".join(
+            f"forbid = {_listed(forbid)} for {name} ({model.sizes[name].place})"
+            for name, forbid in kept.items()
+        ),
     )
 
 

@@ -13,7 +13,10 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from scaler.as_made.bench import Index, base
-from scaler.measures.lengths import parse_length
+from scaler.as_made.changes import drawn
+from scaler.as_made.input import known_size
+from scaler.measures.lengths import LengthError, parse_length
+from scaler.problems import InputError, Problem
 from scaler.records import Choice, Model, Size
 from scaler.substitution.compiled import linked_sizes
 from scaler.substitution.options import ZERO
@@ -24,8 +27,21 @@ from scaler.substitution.substitute import best_of
 from scaler.substitution.task import Task, levels_of, worst
 from scaler.substitution.verify import kept_choices, part_of
 
-LENGTHS = ("full", "reach", "made")
-"""Fields of a size that may be given as text with a unit."""
+LENGTHS = ("reach", "made")
+"""Fields of a size that may be given as text with a unit, besides its full size."""
+
+
+def _length(size: Size, field_: str, value: object) -> object:
+    """What a field is to hold: a length given as text is read."""
+    if field_ not in LENGTHS or not isinstance(value, str):
+        return value
+    try:
+        return parse_length(value).mm
+    except LengthError as error:
+        headline = f"{field_} of {size.id}: {error.problem}"
+        raise InputError(
+            [Problem("cannot-change", headline, size.place, value, error.expected, error.advice)]
+        ) from None
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,8 +164,8 @@ class Substituter:
         Parameters
         ----------
         size : ``part.size``
-        fields : fields of :class:`scaler.records.Size`; ``full``, ``reach`` and ``made`` [mm] also
-            as text with a unit ("2 1/4 in")
+        fields : fields of :class:`scaler.records.Size`; ``full`` as for
+            :meth:`scaler.Workbench.redraw`, ``reach`` and ``made`` [mm] also as text with a unit
 
         Returns
         -------
@@ -157,15 +173,14 @@ class Substituter:
 
         Raises
         ------
-        KeyError for a size that the model has not; TypeError for a field that sizes have not;
-        InputError where the sizes then contradict each other or are left open.
+        TypeError for a field that sizes have not; InputError for a size that the model has not, a
+        figure that cannot be read, and where the sizes then contradict each other or are left open.
         """
-        given = {
-            name: parse_length(value).mm if name in LENGTHS and isinstance(value, str) else value
-            for name, value in fields.items()
-        }
-        before = self.model.sizes[size]
-        after: Size = replace(before, **given)  # type: ignore[arg-type]
+        before = after = known_size(self.model, size)
+        given = {name: _length(before, name, value) for name, value in fields.items()}
+        if isinstance(given.get("full"), (str, int, float)):
+            after = drawn(self.model, size, given.pop("full"))  # type: ignore[arg-type]
+        after = replace(after, **given)  # type: ignore[arg-type]
         model = replace(self.model, sizes={**self.model.sizes, size: after})
         if shape(before) != shape(after):
             self._opened(model)
