@@ -2,9 +2,14 @@
 
 ``model = scaler.load(path)`` reads a model folder; ``scaler.reduce(model)`` gives every size,
 ``scaler.check(model)`` every pair and condition with its verdict, ``scaler.substitute(model)`` the
-best choice for the whole of it, ``scaler.explain(model, size)``
-where a number comes from. Results are frozen records with ``frame()`` for pandas and ``as_dict()``
-for scripts. Lengths are exact fractions of a millimetre.
+best choice for the whole of it (``scaler.write_choices`` records it), ``scaler.explain(model, size)``
+where a number comes from. ``scaler.chain``, ``fits`` and ``allocate`` look at what must fit,
+``scaler.Workbench``, ``measured`` and ``record`` at what comes out, ``scaler.making_order``,
+``materials`` and ``make_cards`` at what is to be done, ``scaler.look_up`` into the catalogues.
+Results are frozen records with ``frame()`` for pandas and ``as_dict()`` for scripts. Lengths are
+exact fractions of a millimetre. What cannot be used is an ``InputError``; its ``problems`` say where,
+what was read, what was expected and what to do. A text that is no length, scale or quantity by
+itself is a ``ValueError``.
 
 Rooms: problems, records, catalogue, report, tables and lookup stand here; measures, expressions,
 reading, trade, settling, checking, fitting, chains, substitution, as_made, cards and desk are
@@ -19,12 +24,17 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from scaler.as_made.making_order import making_order
     from scaler.as_made.measuring import Workbench, measured
+    from scaler.as_made.record import record, take_back
+    from scaler.cards.cards import card_pages, make_cards
     from scaler.chains.allocation import allocate
     from scaler.chains.chain import chain, chain_of
     from scaler.chains.records import Chain
     from scaler.checking.conflicts import CheckResult, check
     from scaler.checking.explaining import Explanation, explain
     from scaler.checking.workability import workability
+    from scaler.desk.materials_list import materials
+    from scaler.fitting.fit_report import fits
+    from scaler.lookup import look_up
     from scaler.measures.lengths import Length, parse_length
     from scaler.measures.quantities import ScaledQuantity, scale_quantity
     from scaler.measures.scales import Scale, parse_scale, scale_from_gauges
@@ -58,20 +68,27 @@ _HOMES = {
     "Verdict": "records",
     "Workbench": "as_made.measuring",
     "allocate": "chains.allocation",
+    "card_pages": "cards.cards",
     "chain": "chains.chain",
     "chain_of": "chains.chain",
     "check": "checking.conflicts",
     "explain": "checking.explaining",
+    "fits": "fitting.fit_report",
     "load": "reading.loading",
+    "look_up": "lookup",
+    "make_cards": "cards.cards",
     "making_order": "as_made.making_order",
+    "materials": "desk.materials_list",
     "measured": "as_made.measuring",
     "parse_length": "measures.lengths",
     "parse_scale": "measures.scales",
+    "record": "as_made.record",
     "reduce": "settling.reduce",
     "scale_from_gauges": "measures.scales",
     "scale_quantity": "measures.quantities",
     "substitute": "substitution.substitute",
     "sweep": "substitution.sweep",
+    "take_back": "as_made.record",
     "workability": "checking.workability",
     "write_choices": "substitution.write",
 }
@@ -93,20 +110,27 @@ __all__ = [
     "Workbench",
     "__version__",
     "allocate",
+    "card_pages",
     "chain",
     "chain_of",
     "check",
     "explain",
+    "fits",
     "load",
+    "look_up",
+    "make_cards",
     "making_order",
+    "materials",
     "measured",
     "parse_length",
     "parse_scale",
+    "record",
     "reduce",
     "scale_from_gauges",
     "scale_quantity",
     "substitute",
     "sweep",
+    "take_back",
     "workability",
     "write_choices",
 ]
