@@ -125,6 +125,36 @@ def test_reduce_and_check_say_the_same(stage: str) -> None:
         assert reduced[key] == checked[key]
 
 
+def test_every_key_of_an_answer_is_listed(tmp_path: Path) -> None:
+    """In DEVELOPERS.md, for check and substitute, with conflicts, ways out and a copy as made."""
+    listed = (Path(__file__).parent.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    listed = listed[listed.index("## JSON") : listed.index("## Adding a table")]
+    folder = str(tmp_path / "mill")
+    run("start", folder)
+    run("measure", folder, "roller.length", "57.32 mm", "--copy", "no_1")
+    asked = [
+        ("check", folder, "--ways-out"),
+        ("substitute", folder, "--alternatives", "1"),
+        ("lookup", "drill", "No. 300"),
+    ]
+    missing = set()
+
+    def look(value: object) -> None:
+        if isinstance(value, dict):
+            for key, inner in value.items():
+                if key not in ("copies", "counts", "handy"):
+                    look(inner)
+                if not key.endswith("_rational") and f"`{key}`" not in listed:
+                    missing.add(key)
+        elif isinstance(value, list):
+            for inner in value:
+                look(inner)
+
+    for command in asked:
+        look(json.loads(run(*command, "--format", "json").stdout))
+    assert missing == set()
+
+
 def test_an_unknown_command_is_answered() -> None:
     """With the nearest one, or with where they are listed."""
     assert "did you mean 'reduce'?" in run("reduc").stderr
