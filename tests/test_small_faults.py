@@ -19,6 +19,7 @@ from scaler.measures.lengths import format_decimal, parse_angle
 from scaler.measures.number_text import nearest_word, quoted
 from scaler.trade import iso286
 from scaler.trade.iso286_formulae import (
+    Comparison,
     _deviation_step_um,
     _grade_step_um,
     tolerance_unit_um_approx,
@@ -132,6 +133,7 @@ GRADE_STEPS = (  # ISO 286-1:1988, annex A, rounding of the standard tolerances 
     ("4", 501, (0.99, 1)),
     ("12", 500, (1000, 10), (1001, 50), (2000, 50), (2001, 100)),
     ("16", 500, (1000, 10), (1001, 50)),
+    ("17", 500, (10_000, 100), (15_000, 500)),
     ("11", 500, (100, 1), (101, 5)),
 )
 
@@ -142,6 +144,12 @@ def test_steps_of_tolerances(line: tuple[str, float, tuple[float, float]]) -> No
     grade, mean, *ends = line
     for value, step in ends:
         assert _grade_step_um(value, grade, mean) == step, value
+
+
+def test_departure_in_steps() -> None:
+    """Off by half a micron either way, in steps of a quarter: two."""
+    for formula in (9.5, 10.5):
+        assert Comparison("", "", 10, formula, 10, 0.25).departure_steps == 2
 
 
 DEVIATION_STEPS = (  # ISO 286-1:1988, annex A, rounding of the deviations (from memory)

@@ -313,6 +313,9 @@ def one_graph(counts: list[int]) -> None:
         result = substitute(model, seconds=60, prices=False)
         used, wall = time.process_time() - began, time.perf_counter() - wall
         gap = "-" if result.gap is None else f"{float(result.gap) * 100:.4f}"
+        if result.status in ("optimal", "feasible"):
+            what = f"gap of one graph of {len(model.sizes):,} sizes after 60 s"
+            row(what, float(result.gap or 0) * 100, 0.1, "limit", 1, "%")
         pieces = next((note for note in result.notes if "pieces" in note), "").partition(": ")[2]
         print(
             f"{len(model.sizes):7d} {len(model.pairs) + len(model.conditions):6d}  "
@@ -339,6 +342,8 @@ def one_change(counts: list[int]) -> None:
             choice.change(name, full=full * Fraction(rnd.choice([97, 98, 102, 103]), 100))
             spent.append(time.process_time() - began)
         spent.sort()
+        what = f"one changed size of {len(model.sizes):,}, slowest of {len(spent)}"
+        row(what, spent[-1], whole, "choosing for the whole", 1 / 100)
         print(
             f"{len(model.sizes):7d} {whole:8.2f} {spent[10]:21.4f} {spent[-1]:8.4f} "
             f"{whole / spent[-1]:13.0f}",

@@ -23,7 +23,7 @@ from rows import HANDED_ON, read, table
 HERE = Path(__file__).parent
 WORDS: dict[str, list[list[str]]] = {
     "bench_check": [["200", "2000", "20000"]],
-    "bench_substitute": [["2000", "20000"]],
+    "bench_substitute": [["2000", "20000"], ["connected", "20000"], ["change", "20000"]],
 }
 """How often a script is run, and with which words; once and without any if it is not here."""
 
