@@ -18,11 +18,13 @@ import pytest
 from make_model import make
 
 import scaler
+from scaler.checking.alike_checks import AlikeChecks
 from scaler.checking.check import Checker, Finding
 from scaler.checking.workability import workability
 from scaler.expressions import Node, parsing
 from scaler.problems import InputError
 from scaler.reading import toml_text
+from scaler.reading.sizes import SizeReader
 from scaler.records import Model, Stage
 from scaler.settling import limits, settle
 
@@ -181,6 +183,8 @@ def slowly() -> Iterator[None]:
             limits.LimitsOf, "__call__", lambda own, *of: limits.limits_of(own.model, *of)
         )
         patch.setattr(Checker, "plain", Never())
+        patch.setattr(SizeReader, "like_another", SizeReader.size)
+        patch.setattr(AlikeChecks, "key", lambda *_: None)
         forget()
         yield
     forget()

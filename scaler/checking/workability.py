@@ -17,6 +17,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from scaler import collection
+from scaler.checking.alike_checks import AlikeChecks
 from scaler.checking.check import Checker, Statement
 from scaler.checking.workability_holes import holes
 from scaler.checking.workability_parts import Tools, WorkPart, is_made, parts_of
@@ -125,8 +126,9 @@ class Workability:
         """The verdict of each finding, and whether it is overruled."""
         if self.checker.copies_read:
             return tuple((finding.verdict, bool(finding.overruled)) for finding in self.findings)
+        alike = AlikeChecks(self.checker, _verdict)
         return tuple(
-            (_verdict(self.checker, item), bool(_reason(item, "", self.reasons)))
+            (alike.verdict(item), bool(_reason(item, "", self.reasons)))
             for item in told(self.asked, "checks of workability")
             if not _all_made(self.checker, item)
         )

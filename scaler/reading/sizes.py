@@ -89,10 +89,11 @@ class SizeReader:
             return self.size(entry, identity, part)
         known = self.alike.get(key)
         if known is not None:
-            return Size(
+            values: tuple[Any, ...] = (
                 identity, entry.part, entry.name, *_ALIKE(known), entry.place(), known.note,
                 known.prefer, known.forbid,
             )  # fmt: skip
+            return Size(*values)
         troubles = self.troubles()
         size = self.size(entry, identity, part)
         if self.troubles() == troubles:
