@@ -196,7 +196,8 @@ class Checker:
 
     def definition(self, name: str) -> Node | None:
         """What a size that is only an outcome is worked out from; None for any other."""
-        return self.settlement.defined_by[name] if self.is_result(name) else None
+        node = self.settlement.defined_by.get(name)
+        return node if node is not None and self.is_result(name) else None
 
     def inlined(self, node: Node) -> Node:
         """The expression in sizes that are made. Raises EvaluationError where it grows too long."""

@@ -76,8 +76,11 @@ class PlainFindings:
         checker, lower, upper = self.checker, statement.lower, statement.upper
         named = names(statement.node)
         known = self.whole.sizes
-        if (lower is None and upper is None) or any(name not in known for name in named):
+        if lower is None and upper is None:
             return None
+        for name in named:
+            if name not in known:
+                return None
         if checker.defines(statement):
             return None
         at_basic = self._at_basic(statement)

@@ -198,8 +198,8 @@ def _by_copies(
         statement = replace(statement, basis=basis)
     parts: dict[str, tuple[str, ...]] = {}
     copies: dict[str, None] = {}
-    for name in names(statement.node):
-        if "@" not in name and name in model.sizes and read:
+    for name in names(statement.node) if read else ():
+        if "@" not in name and name in model.sizes:
             part = model.sizes[name].part
             known = model.parts[part].copies
             if known:

@@ -194,9 +194,9 @@ def walk(node: Node) -> Iterator[Node]:
 
 def names(node: Node | Comparison) -> tuple[str, ...]:
     """The names in an expression or a comparison, each once, in order of first appearance."""
-    if isinstance(node, Name):
+    if type(node) is Name:
         return (node.name,)
-    if isinstance(node, Comparison):
+    if type(node) is Comparison:
         return tuple(dict.fromkeys(name for side in node.sides for name in names(side)))
     if node._names is None:  # found once: a node never changes
         found: dict[str, None] = {}

@@ -53,11 +53,11 @@ class _Rows:
 
     def links(self) -> None:
         """Each size that takes a column of another's row: that one takes rows with that column."""
+        rules = {id(size.rule): size.rule for size in self.model.sizes.values()}
+        led = {key: [m.leader for m in rule if m.leader] for key, rule in rules.items()}
         leads = {
-            size.id: [method.leader for method in size.rule if method.leader]
-            for size in self.model.sizes.values()
+            size.id: found for size in self.model.sizes.values() if (found := led[id(size.rule)])
         }
-        leads = {name: found for name, found in leads.items() if found}
         ring = find_ring(leads)
         for name in leads:
             size = self.model.sizes[name]
@@ -137,6 +137,8 @@ class _Rows:
         """Every word of prefer and forbid must mean something that some rule here can take."""
         about: dict[tuple[str, Wish], list[Size]] = {}
         for size in self.model.sizes.values():
+            if not (size.prefer or size.forbid):
+                continue
             for key, wishes in (("prefer", size.prefer), ("forbid", size.forbid)):
                 for wish in wishes:
                     about.setdefault((key, wish), []).append(size)

@@ -22,7 +22,7 @@ class Sizes:
         self.model, self.context, self.entries = names_.model, names_.context, names_.entries
         self.size_entries = names_.size_entries
         self.standard_rows = standards.of_model(self.model)
-        self._fine: set[tuple[int, Kind]] = set()
+        self._fine: set[tuple[int, int]] = set()
 
     # ---------------------------------------------------------------------------- standards
 
@@ -141,7 +141,7 @@ class Sizes:
                 self.names.measured(size.equals, what, entry, "equals", text, wanted)
         if self.context.spoilt and self.context.is_spoilt("size", size.id, "kind"):
             return
-        alike = id(size.rule), size.kind  # the same methods, for the same kind
+        alike = id(size.rule), id(size.kind)  # the same methods, for the same kind
         if size.rule and alike not in self._fine:
             before = len(self.entries.problems)
             for method in size.rule:

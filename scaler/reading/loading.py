@@ -33,7 +33,7 @@ def load(path: str | Path) -> Model:
     Raises :class:`scaler.problems.InputError` holding every problem found, each with file, line,
     what was read, what was expected and what to do; nothing is guessed and nothing is left out.
     """
-    with collection.put_off():
+    with collection.put_off(no_cycles=True):
         return _load(Path(path))
 
 

@@ -154,7 +154,7 @@ class LimitsOf:
         """Deviations of a settled size [mm] with their source, as :func:`limits_of` gives them."""
         if settled.made:
             return limits_of(self.model, size, settled, copy)
-        key = (id(settled), id(size.limits), id(size.rule), size.kind)
+        key = (id(settled), id(size.limits), id(size.rule), id(size.kind))
         found = self._known.get(key)
         if found is None:  # the objects that the key stands for are kept, so that none is made anew
             held = (settled, size.limits, size.rule)

@@ -191,7 +191,7 @@ class _Settler:
         material = self.model.parts[size.part].material
         wishes = (id(size.prefer), id(size.forbid))
         key = (
-            id(size.full), id(size.rule), size.kind, material, size.standard, id(size.reach), wishes
+            id(size.full), id(size.rule), id(size.kind), material, size.standard, id(size.reach), wishes
         )  # fmt: skip
         result = self.alike.get(key)
         if result is None:

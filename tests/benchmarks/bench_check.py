@@ -20,6 +20,7 @@ judged anew; bound: 1/50 of a check of the loaded model at 20,000 sizes. ``proce
 from __future__ import annotations
 
 import csv
+import gc
 import json
 import random
 import resource
@@ -88,6 +89,7 @@ def change(folder: Path) -> dict[str, float]:
     model = scaler.load(folder)
     check = min(seconds(lambda: scaler.check(model).status()) for _ in range(3))
     bench = scaler.Workbench(model)
+    gc.collect()  # what the measurements before have left behind is none of a change's time
     chance = random.Random(3)
     names = [name for name, size in model.sizes.items() if size.full is not None]
     bench.redraw(names[0], Fraction(100))  # what is only worked out once is worked out now
