@@ -226,12 +226,12 @@ class Size:
     state: State
     made: Fraction | None
     instrument: str
+    sheet_ratio: Fraction  # of the sheet: 1, or what earlier model it was drawn for
     place: Place
     note: str = ""
     prefer: tuple[Wish, ...] = ()
     forbid: tuple[Wish, ...] = ()
     lock: Wish | None = None
-    sheet_ratio: Fraction = Fraction(1)  # of the sheet, where it was drawn for an earlier model
 
 
 class BasisKind(StrEnum):

@@ -79,7 +79,7 @@ SAFE = {"left": (F("37.097"), F("37.113")), "right": (F("36.967"), F("36.983"))}
 def test_the_card_gives_each_copy_its_own_aim(tmp_path: Path) -> None:
     """One aim for both would leave the right piston larger than its barrel."""
     page = unescape(card_pages(make_cards(twin(tmp_path)))["piston.html"])
-    said = re.search(r"As they stand now, aim at: ([^<]*)\. ", page)
+    said = re.search(r"As they read, aim at: ([^<]*)\. ", page)
     assert said is not None
     for told, (copy, (low, high)) in zip(said[1].split("; "), SAFE.items(), strict=True):
         name, _, figure = told.partition(", ")

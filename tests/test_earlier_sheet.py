@@ -21,6 +21,8 @@ scale = "3/4 in : 1 ft"
 [part.pump]
 size.bore = {{ full = "{bore}", kind = "internal", rule = "bored step 0.1 mm" }}
 size.swing = {{ full = "25 deg", kind = "angle" }}
+[part.spare]
+size.bore = {{ full = "{bore}", kind = "internal", rule = "bored step 0.1 mm" }}
 """
 
 
@@ -39,6 +41,7 @@ def test_the_sheets_figure_is_not_shown_as_full_size(
     (tmp_path / "model.toml").write_text(MODEL.format(unit=unit, bore=bore), encoding="utf-8")
     model = scaler.load(tmp_path)
     assert full_size_text(model.sizes["pump.bore"]) == said
+    assert full_size_text(model.sizes["spare.bore"]) == said  # with the same fields
     assert full_size_text(model.sizes["pump.swing"]) == "25 deg"  # an angle has no scale
     grid = sizes_grid(scaler.reduce(model), "mm")
     assert grid.rows[0][grid.headings.index("full size")] == said

@@ -407,6 +407,7 @@ def _thickened(model: Model, option: Option, rule: tuple[Method, ...]) -> Model:
         state=State.NOT_MADE,
         made=None,
         instrument="",
+        sheet_ratio=ONE,
         place=option.place,
     )
     own: Node = Name(name)

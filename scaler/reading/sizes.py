@@ -33,7 +33,7 @@ _USUAL = frozenset(
 _ALIKE = attrgetter(
     "title", "kind", "full", "drawn", "drawn_as", "drawing", "origin", "uncertainty", "rule",
     "limits", "reach", "weight", "standard", "equals", "equals_text", "between", "datum", "state",
-    "made", "instrument",
+    "made", "instrument", "sheet_ratio",
 )  # fmt: skip
 """What sizes with the same fields have in common, from the title to the place."""
 _VALUES = ("full", "made", "limits", "reach", "uncertainty", "between", "rule")
@@ -165,12 +165,12 @@ class SizeReader:
             _state(fields, part, made),
             made,
             text("instrument", ""),
+            drawing.scale.ratio if drawing is not None and drawing.scale is not None else ONE,
             entry.place(),
             note or text("note", ""),
             self.wishes(entry, "prefer"),
             self.wishes(entry, "forbid"),
             self.lock(entry) if "lock" in fields or entry.wrong else None,
-            drawing.scale.ratio if drawing is not None and drawing.scale is not None else ONE,
         )
 
     def values(self, entry: Entry, fields: Mapping[str, Any], kind: Kind) -> dict[str, Any]:

@@ -78,6 +78,7 @@ def size(identity: str, exact: Fraction, kind: Kind, rule: str) -> Size:
         state=State.NOT_MADE,
         made=None,
         instrument="",
+        sheet_ratio=Fraction(1),
         place=HERE,
     )
 
