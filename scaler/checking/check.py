@@ -8,7 +8,8 @@ from fractions import Fraction
 from functools import cached_property
 
 from scaler.checking.causes import Causes, inside
-from scaler.checking.last_cut import Cuts, NoRange, last_cut
+from scaler.checking.last_cut import Cuts, NoRange
+from scaler.checking.last_cut_window import last_cut
 from scaler.checking.plain_findings import PlainFindings, outside
 from scaler.checking.statements import NOWHERE, At, Statement, statements
 from scaler.expressions import (

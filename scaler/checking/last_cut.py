@@ -34,12 +34,12 @@ from scaler.checking.statements import NOWHERE, At, Statement, limits_statement
 from scaler.expressions import Name, names
 from scaler.expressions.intervals import lower, upper
 from scaler.expressions.values import MINUS_ONE, ONE, times
-from scaler.records import BasisKind, Bounds, Deviations
-from scaler.settling.limits import coarsest_cut, last_cut_tolerance, uncertainty, unknown
-from scaler.settling.solve import Value, middle
+from scaler.records import BasisKind, Deviations
+from scaler.settling.limits import last_cut_tolerance, uncertainty, unknown
+from scaler.settling.solve import middle
 
 if TYPE_CHECKING:
-    from scaler.checking.check import Aim, Checker
+    from scaler.checking.check import Checker
 
 ZERO = Fraction(0)
 Range = tuple[Fraction, Fraction]
@@ -460,76 +460,3 @@ def aim_at(basic: Fraction, found: Sequence[Window], tolerance: Fraction) -> Fra
     if low is not None and basic < low:
         return low
     return high if high is not None and basic > high else basic
-
-
-def last_cut(
-    checker: Checker, statement: Statement, basic: Value
-) -> tuple[Bounds, Aim | None, str]:
-    """Window found when one size is cut last to the measured others, its aim, and a note.
-
-    A note that begins with 'not promised' says why the cut cannot be relied on. Raises NoRange.
-    """
-    from scaler.checking.check import Aim
-
-    cuts = checker.cuts
-    last, copy = cuts.last_of(statement)
-    if not cuts.is_open(last):
-        return checker.worst_case(statement), None, f"{last} is made: judged by the readings"
-    cuts.depth(last)
-    found = cuts.with_own(last, copy)
-    mine = next((w for w in found if w.statement.id == statement.id), None)
-    if mine is None:  # not linear, or no statement of the model
-        mine = cuts.window(statement, last)
-        found = (*found, mine) if mine is not None else found
-    if mine is None:
-        from scaler.checking.nonlinear_cut import nonlinear_cut
-
-        return nonlinear_cut(cuts, statement, basic, copy)
-    tolerance, by = cuts.tolerance(last, copy)
-    target = aim_at(middle(checker.values[last]), found, tolerance)
-    margin = tolerance / 2 + mine.worth
-    form = checker.form_of(statement)
-    assert form is not None
-    factor = form.coefficients[last]
-    shifted = middle(basic) + factor * (target - middle(checker.values[last]))
-    width = abs(factor) * margin
-    ends = (shifted - width, shifted + width)
-    note = _lack(cuts, last, mine, found, tolerance, by, cuts.met(last, copy))
-    if not note and not cuts.straight(last, copy):
-        note = f"not promised: {last} also serves a statement that is not linear"
-    return ends, Aim(last, target, margin, by), note
-
-
-def _lack(
-    cuts: Cuts,
-    last: str,
-    mine: Window,
-    found: Sequence[Window],
-    tolerance: Fraction,
-    by: str,
-    at: At,
-) -> str:
-    """The worst lack of overlap between a window and the others of its size, in words."""
-    worst: tuple[Fraction, str, Fraction, Fraction] | None = None
-    for other in found:
-        for top, bottom in ((mine, other), (other, mine))[: 1 if other is mine else 2]:
-            lack = cuts.lacking(top, bottom, tolerance, at)
-            if lack is not None:
-                entry = (lack[0] - lack[1], other.statement.id, *lack)
-                worst = entry if worst is None else min(worst, entry)
-    if worst is None:
-        return ""
-    _, other_id, gap, need = worst
-    whose = "" if other_id == mine.statement.id else f" with {other_id}"
-    wide = f"{float(gap):.4f} mm wide" if gap >= 0 else f"short by {float(-gap):.4f} mm"
-    kind = cuts.checker.model.sizes[last.partition("@")[0]].kind
-    finer = coarsest_cut(kind, gap - (need - tolerance))
-    cure = (
-        f"; basis = 'last cut {last} by {finer[0]}' would leave room"
-        if finer
-        else "; no process here cuts so closely: a wider fit or a finer instrument would help"
-    )
-    return (
-        f"not promised: the window left for {last}{whose} is {wide} at worst, and the last cut "
-        f"({by}) with the readings needs more than {float(need):.4f} mm{cure}"
-    )

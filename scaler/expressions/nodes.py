@@ -194,9 +194,9 @@ def walk(node: Node) -> Iterator[Node]:
 
 def names(node: Node | Comparison) -> tuple[str, ...]:
     """The names in an expression or a comparison, each once, in order of first appearance."""
-    if type(node) is Name:
+    if isinstance(node, Name):
         return (node.name,)
-    if type(node) is Comparison:
+    if isinstance(node, Comparison):
         return tuple(dict.fromkeys(name for side in node.sides for name in names(side)))
     if node._names is None:  # found once: a node never changes
         found: dict[str, None] = {}

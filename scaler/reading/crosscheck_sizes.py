@@ -8,7 +8,7 @@ from scaler.expressions import Length, Name, Node, names
 from scaler.problems import listed, shorten, suggest
 from scaler.reading.crosscheck_names import Names, a_, inside
 from scaler.reading.entries import Entry, Key
-from scaler.records import Basis, BasisKind, Condition, Kind, Method, Size, State
+from scaler.records import Basis, BasisKind, Condition, Method, Size, State
 from scaler.settling.rows import method_row
 from scaler.trade import standards
 from scaler.trade.iso286 import Iso286Error, split_class
