@@ -18,7 +18,6 @@ from __future__ import annotations
 
 import argparse
 import ast
-import copy
 import csv
 import functools
 import gc
@@ -32,7 +31,7 @@ import tempfile
 import time
 import types
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -104,14 +103,13 @@ TURNED: dict[type, list[type]] = {
 
 @dataclass(frozen=True, slots=True)
 class Mutant:
-    """One fault: where, what was there and what is there now, and the module's faulty tree."""
+    """One fault: where, what was there and what is there now."""
 
     module: str
     function: str
     line: int
     before: str
     after: str
-    tree: ast.Module
 
     @property
     def key(self) -> tuple[str, str, str, str]:
@@ -167,33 +165,34 @@ def outermost(tree: ast.Module) -> Iterator[tuple[str, ast.FunctionDef]]:
                     yield f"{node.name}.{item.name}", item
 
 
-def mutants(module: str) -> list[Mutant]:
-    """Every fault of a module, in the order of its text."""
-    tree = ast.parse((ROOT / "scaler" / f"{module}.py").read_text(encoding="utf-8"))
-    found = []
+def sound(module: str) -> ast.Module:
+    """The module as it stands."""
+    return ast.parse((ROOT / "scaler" / f"{module}.py").read_text(encoding="utf-8"))
+
+
+def mutants(module: str, tree: ast.Module) -> Iterator[Mutant]:
+    """Every fault of a module, in the order of its text; while one is given, the tree has it."""
     for name, function in outermost(tree):
         for parent, field, at, node in sites(function):
+            before, line = ast.unparse(node), getattr(node, "lineno", function.lineno)
             for attribute, value in variants(node):
-                before = ast.unparse(node)
                 if attribute:
                     old = getattr(node, attribute)
                     setattr(node, attribute, value)
-                    after, made = ast.unparse(node), copy.deepcopy(tree)
+                    yield Mutant(module, name, line, before, ast.unparse(node))
                     setattr(node, attribute, old)
                 else:
-                    holder = getattr(parent, field) if at is not None else parent
-                    (holder.__setitem__ if at is not None else holder.__setattr__)(
-                        at if at is not None else field, ast.copy_location(value, node)
-                    )
-                    after, made = ast.unparse(value), copy.deepcopy(tree)
-                    (holder.__setitem__ if at is not None else holder.__setattr__)(
-                        at if at is not None else field, node
-                    )
-                line = getattr(node, "lineno", function.lineno)
-                found.append(
-                    Mutant(module, name, line, before, after, ast.fix_missing_locations(made))
-                )
-    return found
+                    put(parent, field, at, ast.copy_location(value, node))
+                    yield Mutant(module, name, line, before, ast.unparse(value))
+                    put(parent, field, at, node)
+
+
+def put(parent: ast.AST, field: str, at: int | None, node: ast.AST) -> None:
+    """Puts a node into its parent's field, or into the list that it is."""
+    if at is None:
+        setattr(parent, field, node)
+    else:
+        getattr(parent, field)[at] = node
 
 
 def code_of(code: types.CodeType, function: str) -> types.CodeType:
@@ -239,34 +238,38 @@ class Mutation:
                 self.live.setdefault(key, []).append(item)
             elif isinstance(item, functools._lru_cache_wrapper) and item.__module__:
                 self.caches += [item] * item.__module__.startswith("scaler")
+        gc.freeze()  # what is here by now is shared with every child
         seconds, running = self.untouched(session)
         by_name = {item.nodeid: item for item in session.items}
         known = listed()
         for module in self.modules:
-            every = mutants(module)
-            kept = [m for m in every if m.key not in known and self.options.only in m.function]
-            chosen = sorted(
-                random.Random(self.options.seed).sample(
-                    kept, min(self.options.sample or len(kept), len(kept))
-                ),
-                key=lambda m: m.line,
-            )
-            survived = []
-            sound = ast.parse((ROOT / "scaler" / f"{module}.py").read_text(encoding="utf-8"))
-            for number, mutant in enumerate(chosen):
-                tests = sorted(running.get(f"{module}:{mutant.line}", []), key=seconds.__getitem__)
+            tree = sound(module)
+            every = list(mutants(module, tree))
+            kept = [
+                number
+                for number, fault in enumerate(every)
+                if fault.key not in known and self.options.only in fault.function
+            ]
+            most = min(self.options.sample or len(kept), len(kept))
+            chosen = set(random.Random(self.options.seed).sample(kept, most))
+            survived, tried = [], False
+            for number, fault in enumerate(mutants(module, tree)):
+                if number not in chosen:
+                    continue
+                tests = sorted(running.get(f"{module}:{fault.line}", []), key=seconds.__getitem__)
                 # what is kept from call to call runs once a file: so the others may see it as well
                 tests += sorted(seconds.keys() - set(tests), key=seconds.__getitem__)
                 items = [by_name[test] for test in tests]
-                if not number and not self.run(replace(mutant, tree=sound), items):
+                if not tried and not self.run(fault, sound(module), items):
                     raise SystemExit(
                         f"{module}: the sound code fails when it is put in like a fault"
                     )
-                why = self.run(mutant, items)
+                tried = True
+                why = self.run(fault, tree, items)
                 if why:
-                    survived.append(mutant)
-                    at = f"scaler/{module}.py:{mutant.line} {mutant.function}"
-                    print(f"  {why}: {at}: {mutant.before} -> {mutant.after}", flush=True)
+                    survived.append(fault)
+                    at = f"scaler/{module}.py:{fault.line} {fault.function}"
+                    print(f"  {why}: {at}: {fault.before} -> {fault.after}", flush=True)
             seen, all_ = len(chosen) - len(survived), len(chosen)
             print(
                 f"{module}: {seen} of {all_} seen ({seen / max(all_, 1):.1%}), "
@@ -310,7 +313,7 @@ class Mutation:
                 running[f"{module}:{line}"] = [test for test in tests if test in seconds]
         out.write_text(json.dumps([seconds, running]), encoding="utf-8")
 
-    def run(self, mutant: Mutant, tests: list[pytest.Item]) -> str:
+    def run(self, mutant: Mutant, tree: ast.Module, tests: list[pytest.Item]) -> str:
         """'' where a test sees the fault (or it never ends), else how it survived."""
         child = os.fork()
         if not child:
@@ -320,7 +323,7 @@ class Mutation:
             os.dup2(nothing, 2)
             signal.signal(signal.SIGPROF, signal.SIG_DFL)
             file = str(ROOT / "scaler" / f"{mutant.module}.py")
-            code = code_of(compile(mutant.tree, file, "exec"), mutant.function)
+            code = code_of(compile(ast.fix_missing_locations(tree), file, "exec"), mutant.function)
             for function in self.live[file, mutant.function]:
                 function.__code__ = code
             for cache in self.caches:
