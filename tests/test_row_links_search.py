@@ -238,7 +238,7 @@ def test_a_way_out_removes_its_conflict(tmp_path: Path) -> None:
     leaves as many as it says and not this one; one of several at once leaves none of them."""
     names = [r["designation"] for r in rows("parts/bearings_metric") if F(r["bore_mm"]) > 4]
     tried = allowed = 0
-    for seed in range(7):
+    for seed in range(4):
         model = read(tmp_path, text_of(seed)[0])
         model = forbidding(model, names + [t.name for t in threads()[::2]])
         result = substitute(model, seconds=300, prices=False, ways_out=2)
