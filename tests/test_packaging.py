@@ -162,4 +162,4 @@ def test_the_readme_opens_with_the_job() -> None:
     assert len(paragraph) > 200
     assert "\n#" not in paragraph
     assert re.search(r"^    python -m pip install .*&& scaler demo$", text, re.MULTILINE)
-    assert re.search(r"^    python -m pip install -e .*pytest$", text, re.MULTILINE)
+    assert re.search(r"^    python -m pip install -e .*pytest -n auto$", text, re.MULTILINE)
