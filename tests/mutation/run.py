@@ -67,11 +67,20 @@ GROUPS: dict[str, tuple[list[str], list[str]]] = {
             "settling/rows",
             "settling/settle",
         ],
-        ["solve", "open_sizes", "graph", "limits", "settle", "reduce", "engine_edges", "demo"],
+        [
+            "check_edges",
+            "solve",
+            "open_sizes",
+            "limits",
+            "settle",
+            "reduce",
+            "engine_edges",
+            "demo",
+        ],
     ),
     "checking": (
-        ["checking/check", "checking/last_cut", "checking/statements"],
-        ["check", "last_cut", "last_cut_cases", "chains", "demo"],
+        ["checking/check", "checking/last_cut", "checking/last_cut_window", "checking/statements"],
+        ["check_edges", "check", "last_cut", "last_cut_cases", "fast_and_slow", "demo"],
     ),
 }
 """Each group's modules under scaler/ and the test files that are tried on them."""

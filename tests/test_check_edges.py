@@ -1,0 +1,112 @@
+"""Ends of the rules of a check that nothing else looks at; found by faults that no test noticed."""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+from pathlib import Path
+
+import pytest
+
+import scaler
+from scaler.checking.check import Finding
+from scaler.checking.conflicts import check
+from scaler.expressions import parse_expression
+from scaler.expressions.values import linear
+from scaler.records import Stage, Verdict
+from scaler.settling.solve import SolveError, solve_block
+
+HEAD = '[model]\ntitle = "test"\nscale = "1:1"\n'
+PIN = """
+[part.p]
+size.pin = { full = "10 mm", kind = "external", rule = "turned step 0.01 mm" }
+[condition.not_thin]
+keep = "p.pin >= '10 mm'"
+[condition.not_thick]
+keep = "p.pin <= '10 mm'"
+"""
+
+
+def found(
+    folder: Path, body: str, reading: str = "", stage: Stage = Stage.CHOSEN
+) -> dict[str, Finding]:
+    """All findings by the statement's name, one reading of the pin by micrometer taken."""
+    (folder / "model.toml").write_text(HEAD + body, encoding="utf-8")
+    if reading:
+        (folder / "readings.csv").write_text(
+            "time,action,size,copy,value,instrument,note\n"
+            f"2026-01-01T00:00:00Z,reading,p.pin,,{reading} mm,micrometer,\n",
+            encoding="utf-8",
+        )
+    return {f.statement.id: f for f in check(scaler.load(folder), stage).findings}
+
+
+@pytest.mark.parametrize(
+    ("reading", "thin", "thick"),
+    [
+        # the shipped micrometer is good for ± 0.002 mm (common practice)
+        ("9.9979", Verdict.FAILS, Verdict.HOLDS),
+        ("9.998", Verdict.DOUBTFUL, Verdict.HOLDS),
+        ("9.999", Verdict.DOUBTFUL, Verdict.DOUBTFUL),
+        ("10.001", Verdict.DOUBTFUL, Verdict.DOUBTFUL),
+        ("10.002", Verdict.HOLDS, Verdict.DOUBTFUL),
+        ("10.0021", Verdict.HOLDS, Verdict.FAILS),
+    ],
+)
+def test_guard_band_of_a_reading(
+    tmp_path: Path, reading: str, thin: Verdict, thick: Verdict
+) -> None:
+    """Between a limit less and plus the uncertainty nothing is proved (ISO 14253-1, second-hand);
+    at the very end it still is not."""
+    now = found(tmp_path, PIN, reading)
+    assert (now["not_thin"].verdict, now["not_thick"].verdict) == (thin, thick)
+
+
+def test_no_guard_band_at_exact_sizes(tmp_path: Path) -> None:
+    """The exact size is 10 mm whatever was read."""
+    now = found(tmp_path, PIN, "9.999", Stage.EXACT)
+    assert {finding.verdict for finding in now.values()} == {Verdict.HOLDS}
+
+
+def test_what_cannot_be_worked_out(tmp_path: Path) -> None:
+    """A condition without a value fails; a pair without one is doubtful, and both say why."""
+    body = """
+[part.p]
+size.pin = { full = "10 mm", kind = "external", rule = "turned step 0.01 mm" }
+size.a = { full = "4 mm", kind = "length", rule = "milled step 0.1 mm" }
+size.b = { full = "4 mm", kind = "length", rule = "milled step 0.1 mm" }
+size.hole = { full = "10.1 mm", kind = "internal", rule = "bored step 0.01 mm" }
+[condition.steep]
+keep = "p.pin * '1 mm' / (p.a - p.b) >= '1 mm'"
+[pair.runs]
+inner = "p.pin * '1 mm' / (p.a - p.b)"
+outer = "p.hole"
+fit = "clearance 0.02 to 0.2 mm"
+"""
+    now = found(tmp_path, body)
+    assert now["steep"].verdict is Verdict.FAILS
+    assert now["runs"].verdict is Verdict.DOUBTFUL
+    assert "divides by zero" in now["steep"].note
+    assert "divides by zero" in now["runs"].note
+
+
+def test_constants_of_a_linear_form_keep_their_sign() -> None:
+    """2 x - 3 - (-1) + 5: by hand 2 x + 3."""
+    form = linear(parse_expression("2 * a.x - '3 mm' - (-'1 mm') + '5 mm'"), F(1))
+    assert form is not None
+    assert (form.constant, dict(form.coefficients)) == (F(3), {"a.x": F(2)})
+
+
+@pytest.mark.parametrize(
+    ("equation", "between"),
+    [
+        # (x - 3)(x - 4): the gap is 1, so from 2.5 to 3.25
+        ("(a.x - 3) * (a.x - 4)", "2.50 mm to 3.25 mm"),
+        # (x - 3)(x - 3.004): the gap is 0.004, so from 2.998 to 3.001; half of half is 0.001
+        ("(a.x - 3) * (a.x - 3.004)", "2.998 mm to 3.001 mm"),
+    ],
+)
+def test_bounds_that_tell_one_root(equation: str, between: str) -> None:
+    """Half the gap below the first root, a quarter above it, with as many places as that needs."""
+    with pytest.raises(SolveError) as refused:
+        solve_block([parse_expression(equation)], ["a.x"], {}, F(1), {}, {}, {"a.x": "mm"})
+    assert between in str(refused.value.advice)
