@@ -353,7 +353,7 @@ def test_colour_only_where_it_is_wanted(monkeypatch: pytest.MonkeyPatch) -> None
     ("words", "offered"),
     [("scaler ch", {"check", "chain"}), ("scaler check --qu", {"--quiet"})],
 )
-def test_completion_in_the_shell(words: str, offered: set[str]) -> None:
+def test_completion_in_the_shell(words: str, offered: set[str], tmp_path: Path) -> None:
     """What the README's line for the shell asks the command for."""
     answer = subprocess.run(
         [sys.executable, "-c", "from scaler.cli.main import cli; cli(prog_name='scaler')"],
@@ -363,6 +363,7 @@ def test_completion_in_the_shell(words: str, offered: set[str]) -> None:
             "COMP_WORDS": words,
             "COMP_CWORD": str(len(words.split()) - 1),
         },
+        cwd=tmp_path,  # away from the sources
         capture_output=True,
         text=True,
         check=False,

@@ -230,7 +230,7 @@ thead th.f{{white-space:normal}}.ct td:last-child,.ct thead th:last-child{{paddi
 break-inside:avoid}}
 .box p:last-child,.box ul:last-child{{margin-bottom:0}}
 .box h3{{margin-top:0}}
-ul.plain{{padding-left:5mm}}
+ul.plain,.box ol{{padding-left:6mm}}
 ul.plain li{{margin-bottom:.8mm}}
 .note,td small{{font-size:{cell - 0.5}pt;color:#333}}
 figure{{margin:2mm 0;break-inside:avoid}}

@@ -60,7 +60,7 @@ def report_page(result: CheckResult, *, cards: bool = False, paper: str = "A4") 
     body = (
         '<a class="skip" href="#conflicts">To the report</a>'
         f'<header id="top"><h1>{esc(model.title)}</h1><p class="lead">Scale '
-        f"{esc(model.scale.read_as)}: {esc(model.scale.how)}</p>{_summary(result)}"
+        f"{esc(model.scale.read_as)}</p>{_summary(result)}"
         f'<nav aria-label="Sections"><ul>{links}</ul></nav></header><main>'
         f"{_conflicts(result, numbers)}{_cautions(result)}{_graph(result, numbers, shut, room)}"
         f"{_verdicts(result, numbers, drawn)}"
