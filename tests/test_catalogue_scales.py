@@ -168,7 +168,7 @@ def test_ibls_figures(gauge: str) -> None:
     assert bounds("IBLS", gauge, "wheel gauge") == (wheel * inch - tol, wheel * inch)
 
 
-# The second transcription of the IBLS figures (wheel and axle standards page): tyre, flange
+# The second typed copy of the IBLS figures (wheel and axle standards page): tyre, flange
 # thickness, flange height, contour radius and its tolerance, back gauge, wheel gauge, wheel check.
 SECOND = {
     "3 1/2 in": (".406", ".094", ".094", ".047", ".008", "3.281", "3.470", "3.375"),
@@ -202,7 +202,7 @@ def test_ibls_root_radius_and_reference_of_5_in() -> None:
 
 
 def test_ibls_taper_is_2_degrees_50() -> None:
-    """2 deg 50 min, second transcription, note 2; the 7 1/2 in. sheet has 2 5/6 as well."""
+    """2 deg 50 min, second typed copy, note 2; the 7 1/2 in. sheet has 2 5/6 as well."""
     for gauge in LARGE:
         assert row_of("IBLS", gauge, "tread taper")["nominal_deg"] == Fraction(17, 6)
     assert row_of("7 1/2 in club sheet", "7 1/2 in", "tread taper")["upper_deg"] == Fraction(17, 6)

@@ -1,8 +1,8 @@
 """Numbers that are none, packed emptiness, and text that means to run somewhere else.
 
-What a spreadsheet takes for a formula follows the list of the OWASP page 'CSV Injection' (read as a
-copy); sizes that unpack, and cells far out, follow the limits of ECMA-376 (1,048,576 rows, 16,384
-columns), from memory. The rest is common practice.
+What a spreadsheet takes for a formula follows the list of the OWASP page 'CSV Injection'; sizes that
+unpack, and cells far out, follow the limits of ECMA-376 (1,048,576 rows, 16,384 columns): both from
+memory. The rest is common practice.
 """
 
 from __future__ import annotations

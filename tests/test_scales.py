@@ -273,7 +273,7 @@ def test_to_the_foot_of_a_scale() -> None:
         ("5 in", "1 1/16 in : 1 ft", "5.003"),
         # the same: 3 1/2 in. is 0.743 exactly but drawn 3/4
         ("3 1/2 in", "3/4 in : 1 ft", "3.531"),
-        # scaled-prototype row of the IBLS transcription, 1 1/2 in. scale: 7.062
+        # scaled-prototype row of the IBLS typed copy, 1 1/2 in. scale: 7.062
         ("7 1/4 in", "1 1/2 in : 1 ft", "7.0625"),
     ],
 )
@@ -420,7 +420,7 @@ def test_3_5_mm_to_the_foot_is_1_to_87_1() -> None:
     assert parse_scale("4 mm/ft").denominator == Fraction("76.2")
 
 
-# IBLS transcription, rows "12 in. prototype" and "scaled prototype" for 3/4, 1 and 1 1/2 in. to the
+# IBLS typed copy, rows "12 in. prototype" and "scaled prototype" for 3/4, 1 and 1 1/2 in. to the
 # foot: track gauge, tyre, flange thickness, flange height, contour radius, backs, wheel check.
 FULL = ("56.50", "5.50", "1.156", "1.125", ".688", "53.38", "54.53")
 SCALED = {
