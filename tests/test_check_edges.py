@@ -13,7 +13,7 @@ from scaler.checking.conflicts import check
 from scaler.expressions import parse_expression
 from scaler.expressions.values import linear
 from scaler.records import Stage, Verdict
-from scaler.settling.solve import SolveError, solve_block
+from scaler.settling.solve import Solution, SolveError, middle, solve_block
 
 HEAD = '[model]\ntitle = "test"\nscale = "1:1"\n'
 PIN = """
@@ -110,3 +110,79 @@ def test_bounds_that_tell_one_root(equation: str, between: str) -> None:
     with pytest.raises(SolveError) as refused:
         solve_block([parse_expression(equation)], ["a.x"], {}, F(1), {}, {}, {"a.x": "mm"})
     assert between in str(refused.value.advice)
+
+
+def one_size(text: str, bound: tuple[F | None, F | None] = (None, None)) -> Solution:
+    """An equation for a.x solved, in mm."""
+    bounds = {} if bound == (None, None) else {"a.x": bound}
+    return solve_block([parse_expression(text)], ["a.x"], {}, F(1), bounds, {}, {"a.x": "mm"})
+
+
+def value(found: Solution, name: str = "a.x") -> float:
+    """A solved size as a float, for comparing."""
+    return float(middle(found.values[name]))
+
+
+@pytest.mark.parametrize(
+    ("text", "bound", "root"),
+    [
+        # (5/2 - x)² = x + 1, so x = (6 - sqrt(15)) / 2
+        ("a.x + sqrt(a.x + 1) - 5/2", (None, None), (6 - 15**0.5) / 2),
+        # sin 30° = 1/2
+        ("sin(a.x) - 1/2", (F(0), F(50)), 30.0),
+        # below zero only where a bound says so: sqrt(x + 4) = 1
+        ("sqrt(a.x + 4) + sin(a.x - a.x) - 1", (F(-4), F(1)), -3.0),
+        ("sqrt(a.x + 4) - 1", (None, F(-1)), -3.0),
+    ],
+)
+def test_where_a_root_is_looked_for(
+    text: str, bound: tuple[F | None, F | None], root: float
+) -> None:
+    """Above zero without bounds, below it where they say so."""
+    assert value(one_size(text, bound)) == pytest.approx(root, rel=1e-12)
+
+
+def test_a_root_of_the_denominator_is_none() -> None:
+    """(x² - 4) / (x - 2) is x + 2 everywhere but at 2, where it has no value: no root above zero;
+    (x² - 9) / (x - 2) has 3."""
+    with pytest.raises(SolveError):
+        one_size("(a.x^2 - 4) / (a.x - 2)")
+    assert value(one_size("(a.x^2 - 9) / (a.x - 2)")) == 3
+
+
+def test_six_roots_are_listed_and_the_rest_told() -> None:
+    """Six with none left out, seven with the dots."""
+    six = " * ".join(f"(a.x - {n})" for n in range(1, 7))
+    with pytest.raises(SolveError, match=r"6 solutions: 1\.000, .*, 6\.000$"):
+        one_size(six)
+    with pytest.raises(SolveError, match=r"7 solutions: 1\.000, .*, 6\.000 …$"):
+        one_size(six + " * (a.x - 7)")
+
+
+def test_one_linear_equation_is_told_as_one() -> None:
+    """One by itself, two together."""
+    assert one_size("2 * a.x - 7").how == "solved for from its statement"
+    both = [parse_expression("a.x + a.y - 7"), parse_expression("a.x - a.y - 1")]
+    found = solve_block(both, ["a.x", "a.y"], {}, F(1), {}, {})
+    assert (found.values["a.x"], found.values["a.y"]) == (4, 3)
+    assert found.how == "2 linear equations solved together"
+
+
+def test_a_ring_within_bounds() -> None:
+    """x y = 12 and x² + y² = 25 (3 and 4, Pythagoras): which is which is said by the bounds; a bound
+    at one end only still is one."""
+    ring = [parse_expression("a.x * a.y - 12"), parse_expression("a.x^2 + a.y^2 - 25")]
+    for bounds in (
+        {"a.x": (F(7, 2), F(5)), "a.y": (F(1), F(7, 2))},
+        {"a.x": (F(7, 2), None), "a.y": (None, F(7, 2))},
+    ):
+        found = solve_block(ring, ["a.x", "a.y"], {}, F(1), bounds, {"a.x": F(4), "a.y": F(2)})
+        assert value(found) == pytest.approx(4, rel=1e-12)
+        assert value(found, "a.y") == pytest.approx(3, rel=1e-12)
+
+
+def test_a_ring_that_only_touches() -> None:
+    """x y = 2 and x² + y² = 4 touch at √2: near, and not to be proved, and it says so."""
+    ring = [parse_expression("a.x * a.y - 2"), parse_expression("a.x^2 + a.y^2 - 4")]
+    with pytest.raises(SolveError, match="could not be proved"):
+        solve_block(ring, ["a.x", "a.y"], {}, F(1), {}, {})
