@@ -13,6 +13,7 @@ from scaler.checking.conflicts import check
 from scaler.expressions import parse_expression
 from scaler.expressions.values import linear
 from scaler.records import Stage, Verdict
+from scaler.settling.linear_systems import smallest_disagreement
 from scaler.settling.solve import Solution, SolveError, middle, solve_block
 
 HEAD = '[model]\ntitle = "test"\nscale = "1:1"\n'
@@ -103,6 +104,8 @@ def test_constants_of_a_linear_form_keep_their_sign() -> None:
         ("(a.x - 3) * (a.x - 4)", "2.50 mm to 3.25 mm"),
         # (x - 3)(x - 3.004): the gap is 0.004, so from 2.998 to 3.001; half of half is 0.001
         ("(a.x - 3) * (a.x - 3.004)", "2.998 mm to 3.001 mm"),
+        # the gap is 0.012, so from 2.994 to 3.003: two places would not tell them apart
+        ("(a.x - 3) * (a.x - 3.012)", "2.994 mm to 3.003 mm"),
     ],
 )
 def test_bounds_that_tell_one_root(equation: str, between: str) -> None:
@@ -186,3 +189,44 @@ def test_a_ring_that_only_touches() -> None:
     ring = [parse_expression("a.x * a.y - 2"), parse_expression("a.x^2 + a.y^2 - 4")]
     with pytest.raises(SolveError, match="could not be proved"):
         solve_block(ring, ["a.x", "a.y"], {}, F(1), {}, {})
+
+
+def test_how_far_a_root_is_looked_for() -> None:
+    """From nothing to four times the largest known: 0.25 and 3.61 lie there, 4.41 does not."""
+    assert value(one_size("sqrt(a.x) - 1/2")) == pytest.approx(0.25, rel=1e-12)
+    known = {"a.k": F(1), "a.m": F(9, 10), "a.n": F(1, 10)}
+    near, far = (
+        [parse_expression(text)]
+        for text in ("sqrt(a.x) - a.k - a.m", "sqrt(a.x) - a.k - a.k - a.n")
+    )
+    found = solve_block(near, ["a.x"], known, F(1), {}, {})
+    assert value(found) == pytest.approx(3.61, rel=1e-12)
+    with pytest.raises(SolveError, match=r"between 0\.000 and 4\.000"):
+        solve_block(far, ["a.x"], known, F(1), {}, {})
+
+
+def test_a_quotient_of_the_first_degree_is_exact() -> None:
+    """6 / x = 2 at exactly 3."""
+    found = one_size("6 / a.x - 2")
+    assert found.values["a.x"] == F(3)
+    assert found.how == "root of a polynomial of degree 1, by sympy"
+
+
+@pytest.mark.parametrize(
+    ("texts", "members"),
+    [
+        (("a.x - 1", "a.y - 2", "a.x + a.y - 4", "a.z - a.z + 1"), (3,)),
+        (("a.x - a.y", "a.y - 1", "a.x - 2", "a.z - 1", "a.z - 2"), (3, 4)),
+        (("a.x - 1", "a.y - 2", "a.x + a.y - 4"), (0, 1, 2)),
+        (("a.x - 1", "a.y - 2", "a.x + a.y - 3"), None),
+    ],
+)
+def test_the_smallest_disagreement(texts: tuple[str, ...], members: tuple[int, ...] | None) -> None:
+    """By hand: 1 = 0 alone, z = 1 and z = 2, the three of a sum; and none."""
+    forms = []
+    for text in texts:
+        form = linear(parse_expression(text), F(1))
+        assert form is not None
+        forms.append(form)
+    found = smallest_disagreement(forms, ["a.x", "a.y", "a.z"], {})
+    assert (None if found is None else found.members) == members
