@@ -89,16 +89,10 @@ def cli() -> None:
 
 def main(args: list[str] | None = None) -> Any:
     """The entry point: any fault of the input ends with a message and exit status 2."""
-    from scaler.problems import InputError
-
     if isinstance(sys.stdout, TextIOWrapper):  # a screen that lacks a letter shows its number
         sys.stdout.reconfigure(errors="backslashreplace")
     try:
         return cli.main(args=args, standalone_mode=True)
-    except InputError as error:  # a user's own table that cannot be used, wherever it was needed
-        from scaler.cli import common
-
-        common.refuse(error)
     except BrokenPipeError:  # the reader of a pipe has had enough
         sys.stderr.close()
         return sys.exit(0)
@@ -112,6 +106,14 @@ def main(args: list[str] | None = None) -> Any:
             f"{what}{error.strerror or error}; mend that and give the command again", err=True
         )
         return sys.exit(2)
+    except Exception as error:
+        from scaler.problems import InputError  # asking for help must not wait for it
+
+        if not isinstance(error, InputError):
+            raise
+        from scaler.cli import common  # a user's own table that cannot be used, wherever needed
+
+        common.refuse(error)
 
 
 if __name__ == "__main__":

@@ -12,9 +12,11 @@ import pytest
 EXAMPLES = Path(__file__).parent.parent / "scaler" / "examples"
 HEAVY = {"numpy", "pandas", "sympy", "pint", "networkx", "scipy", "matplotlib", "highspy", "mpmath"}
 
+LATER = {"scaler.reading.loading", "scaler.catalogue", "scaler.problems", "tomllib"}
+
 CASES = [
-    (["--help"], HEAVY | {"scaler.reading.loading", "scaler.catalogue", "tomllib"}),
-    (["--version"], HEAVY | {"scaler.reading.loading", "scaler.catalogue", "tomllib"}),
+    (["--help"], HEAVY | LATER),
+    (["--version"], HEAVY | LATER),
     (["lookup", "length", "4ft 8 1/2in", "--scale", "1:12"], HEAVY),
     (["lookup", "thread", "2 BA"], HEAVY),
     (["lookup", "fit", "25 H7/g6"], HEAVY),
