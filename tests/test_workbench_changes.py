@@ -40,7 +40,8 @@ def test_changes_one_after_the_other(name: str) -> None:
         if turn % 8 == 7:
             whole = Checker(bench.model)
             assert bench.findings == whole.findings
-            assert bench.bench.values == whole.values
+            known = {n: v for n, v in bench.bench.values.items() if v is not None}
+            assert known == whole.values
 
 
 def test_a_full_size_as_text_takes_the_sheets_unit() -> None:

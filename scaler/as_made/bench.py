@@ -8,6 +8,7 @@ The rest stays as it was found. What comes out is what a check of the whole mode
 
 from __future__ import annotations
 
+from collections import ChainMap
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -40,6 +41,8 @@ Key = tuple[str, str]
 """A pair or condition: what it is, and its name."""
 K = TypeVar("K")
 V = TypeVar("V")
+LAID = 16
+"""What has changed is laid flat once it is so many parts of what was found first."""
 _NOT_OPEN = (State.MADE, State.BOUGHT, State.LOCKED)
 _RANK = {Verdict.HOLDS: 0, Verdict.REFUSED: 0, Verdict.DOUBTFUL: 1}
 
@@ -139,6 +142,10 @@ class Index:
             self.up[size.id] = makers
             for maker in makers:
                 self.down.setdefault(maker, []).append(size.id)
+        self._drawn: dict[tuple[int, int], list[str]] = {}
+        for size in model.sizes.values():
+            if size.full is not None:
+                self._drawn.setdefault(size.full.as_integer_ratio(), []).append(size.id)
         unknown = {size.id for size in model.sizes.values() if _undetermined(size)}
         for pair in model.pairs.values():
             self._add(("pair", pair.id), (*names(pair.inner), *names(pair.outer)))
@@ -152,15 +159,10 @@ class Index:
                     if other != name:
                         self.down.setdefault(other, []).append(name)
         self.order = {key: n for n, key in enumerate(self.names_of)}
-        self._drawn: dict[Fraction, list[str]] = {}
 
-    def drawn_alike(self, model: Model, full: Fraction) -> tuple[str, ...]:
+    def drawn_alike(self, full: Fraction) -> tuple[str, ...]:
         """The sizes that are drawn with one figure."""
-        if not self._drawn:
-            for size in model.sizes.values():
-                if size.full is not None:
-                    self._drawn.setdefault(size.full, []).append(size.id)
-        return tuple(self._drawn.get(full, ()))
+        return tuple(self._drawn.get(full.as_integer_ratio(), ()))
 
     def keys_of(self, size: str) -> tuple[Key, ...]:
         """The statements that a size enters, also through sizes worked out from it, in order."""
@@ -225,9 +227,9 @@ class Bench:
         self,
         model: Model,
         index: Index,
-        found: dict[Key, tuple[Finding, ...]],
-        values: dict[str, Value],
-        results: dict[str, Settled],
+        found: ChainMap[Key, tuple[Finding, ...]],
+        values: ChainMap[str, Value | None],
+        results: ChainMap[str, Settled],
         changed: Reach,
         work: Mapping[str, tuple[WorkFinding, ...]] | None = None,
         stale: frozenset[str] = frozenset(),
@@ -249,9 +251,15 @@ class Bench:
         checker = Checker(model)
         found = _by_key(checker.findings, index)
         everything = Reach(tuple(model.sizes), tuple(index.names_of))
-        results = dict(checker.settlement.results)
-        values = dict(checker.values)
-        return cls(model, index, found, values, results, everything, whole=checker)
+        return cls(
+            model,
+            index,
+            ChainMap(found),
+            ChainMap(dict(checker.values)),
+            ChainMap(dict(checker.settlement.results)),
+            everything,
+            whole=checker,
+        )
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -336,6 +344,12 @@ class Bench:
         reach = Reach(tuple(self.index.sizes_of.get(part, ())), ())
         return Checker(part_of_model(self.model, self.index, reach))
 
+    def kept(self) -> Bench:
+        """This bench, as one to go on from: what many changes have laid over it is made one."""
+        self.found, self.values = _flat(self.found), _flat(self.values)
+        self.results = _flat(self.results)
+        return self
+
     def after(self, edits: Edits) -> Bench:
         """The bench with these edits: what they reach is worked out anew, the rest kept.
 
@@ -353,21 +367,40 @@ class Bench:
         checker = Checker(part_of_model(model, index, reach))
         wanted = set(reach.keys)
         statements = [s for s in checker.statements if (s.what, base(s.id)) in wanted]
-        found = dict(self.found)
         fresh = _by_key((checker.finding(item) for item in statements), index)
-        for key in reach.keys:
-            found[key] = fresh.get(key, ())
-        values = dict(self.values)
-        for size in reach.sizes:
-            for copy in self.copies(size):
-                values.pop(f"{size}@{copy}", None)
+        found = _over(self.found, {key: fresh.get(key, ()) for key in reach.keys})
+        values: dict[str, Value | None] = {  # None: the copy no longer differs from the size
+            f"{size}@{copy}": None for size in reach.sizes for copy in self.copies(size)
+        }
         for name, value in checker.values.items():
             if base(name) in index.position:
                 values[name] = value
-        results = {**self.results, **checker.settlement.results}
         touched = {model.sizes[size].part for size in reach.sizes}
         stale = self._stale | touched  # of these it is worked out anew, when asked for
-        return Bench(model, index, found, values, results, reach, self._work, stale)
+        return Bench(
+            model,
+            index,
+            found,
+            _over(self.values, values),
+            _over(self.results, dict(checker.settlement.results)),
+            reach,
+            self._work,
+            stale,
+        )
+
+
+def _over(before: ChainMap[K, V], now: dict[K, V]) -> ChainMap[K, V]:
+    """What is new laid over what was found first, with what was already laid over that."""
+    *laid, first = before.maps
+    return ChainMap({**(laid[0] if laid else {}), **now}, first)
+
+
+def _flat(layers: ChainMap[K, V]) -> ChainMap[K, V]:
+    """Both layers in one, once what is laid over has grown."""
+    *laid, first = layers.maps
+    if not laid or len(laid[0]) < len(first) / LAID:
+        return layers
+    return ChainMap({**first, **laid[0]})
 
 
 def _by_key(findings: Iterable[Finding], index: Index) -> dict[Key, tuple[Finding, ...]]:

@@ -265,7 +265,7 @@ class Workbench:
         before = self._bench
         after = before.after(Edits(readings={(size, copy): reading}))
         change = _change(before, after, size, copy, reading, remedies, propose)
-        self._bench = after
+        self._bench = after.kept()
         return change
 
     def redraw(self, size: str, full: Figure) -> Change:
@@ -297,7 +297,7 @@ class Workbench:
         before = self._bench
         after = before.after(edits)
         change = _change(before, after, size, "", None, remedies=False, propose=None)
-        self._bench = after
+        self._bench = after.kept()
         return change
 
 

@@ -63,7 +63,7 @@ def _untied(bench: Bench, way: Way) -> list[str]:
         if size.full is None or move.before == move.after or move.accepts:
             continue
         tied = {name for key in bench.index.keys_of(size.id) for name in bench.index.names_of[key]}
-        for name in bench.index.drawn_alike(bench.model, size.full):
+        for name in bench.index.drawn_alike(size.full):
             other = bench.model.sizes[name]
             named = size.part in other.name or other.part in size.name
             mates = other.kind.grows is not size.kind.grows
