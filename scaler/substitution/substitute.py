@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
+from scaler.collection import put_off
 from scaler.records import Model
 from scaler.substitution.own_copies import parted
 from scaler.substitution.records import Substitution
@@ -72,7 +73,8 @@ def substitute(
     with them are chosen one by one.
     """
     clock = Clock(seconds)
-    task, result = best_of(Task(model, clock, Fraction(slack), levels))
+    with put_off():  # the most memory held is the same: tests/benchmarks, at 20,000 sizes
+        task, result = best_of(Task(model, clock, Fraction(slack), levels))
     late = Clock(clock.left + GRACE * seconds)
     if result.status == "impossible":
         from scaler.substitution.conflicts import conflicts_of
