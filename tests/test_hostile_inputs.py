@@ -32,7 +32,8 @@ from scaler.expressions.nodes import EvaluationError, ExpressionError
 from scaler.expressions.parsing import parse_comparison, parse_expression
 from scaler.expressions.values import evaluate
 from scaler.lookup import KINDS, Options, look_up
-from scaler.measures.lengths import LengthError, parse_angle, parse_length
+from scaler.measures.angles import parse_angle
+from scaler.measures.lengths import LengthError, parse_length
 from scaler.measures.quantities import QuantityError, scale_quantity
 from scaler.measures.scales import ScaleError, parse_scale
 from scaler.problems import InputError, render_full

@@ -14,6 +14,7 @@ import scipy.constants
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from scaler.measures.angles import parse_angle
 from scaler.measures.lengths import (
     INCH_MM,
     UNIT_MM,
@@ -24,7 +25,6 @@ from scaler.measures.lengths import (
     format_inch,
     format_mm,
     nearest_fraction,
-    parse_angle,
     parse_length,
     round_half_away,
 )

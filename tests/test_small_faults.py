@@ -15,7 +15,8 @@ from scaler.expressions import values
 from scaler.expressions.intervals import Interval, _round_down, absolute, root, whole_root
 from scaler.expressions.nodes import Length
 from scaler.expressions.values import LONGEST_EXACT, SMALLEST, _short, shown, tidy
-from scaler.measures.lengths import format_decimal, parse_angle
+from scaler.measures.angles import parse_angle
+from scaler.measures.lengths import format_decimal
 from scaler.measures.number_text import nearest_word, quoted
 from scaler.trade import iso286
 from scaler.trade.iso286_formulae import (

@@ -22,7 +22,8 @@ from typing import TYPE_CHECKING
 
 from scaler.desk.table_cells import Cell, column_letters
 from scaler.desk.tables_read import Table, problem, read_table
-from scaler.measures.lengths import LengthError, parse_angle, parse_length
+from scaler.measures.angles import parse_angle
+from scaler.measures.lengths import LengthError, parse_length
 from scaler.problems import InputError, Place, Problem, did_you_mean, shorten, suggest
 
 if TYPE_CHECKING:

@@ -31,7 +31,8 @@ from scaler.expressions.nodes import (
 )
 from scaler.expressions.plain_sums import plain_sides
 from scaler.expressions.tokens import END, OPERAND, check_text, cut
-from scaler.measures.lengths import LengthError, parse_angle, parse_length
+from scaler.measures.angles import parse_angle
+from scaler.measures.lengths import LengthError, parse_length
 from scaler.problems import shorten
 
 DEEPEST = 50

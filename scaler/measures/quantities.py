@@ -19,12 +19,12 @@ from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from scaler.measures.angles import parse_angle
 from scaler.measures.lengths import (
     DEGREE_MARKS,
     FEET_MARKS,
     INCH_MARKS,
     LENGTH_WORDS,
-    parse_angle,
     parse_length,
 )
 from scaler.measures.number_text import (

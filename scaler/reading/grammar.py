@@ -14,7 +14,8 @@ from functools import lru_cache
 
 from scaler import catalogue
 from scaler.expressions import ExpressionError, Node, parse_expression
-from scaler.measures.lengths import LengthError, parse_angle, parse_length
+from scaler.measures.angles import parse_angle
+from scaler.measures.lengths import LengthError, parse_length
 from scaler.problems import Place, shorten, suggest
 from scaler.records import Basis, BasisKind, Fit, Kind, LimitSpec, Method
 

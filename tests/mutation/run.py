@@ -42,7 +42,7 @@ ROOT = Path(__file__).parent.parent.parent
 EQUIVALENT = Path(__file__).parent / "equivalent.csv"
 GROUPS: dict[str, tuple[list[str], list[str]]] = {
     "measures": (
-        ["measures/lengths", "measures/scales", "measures/number_text"],
+        ["measures/lengths", "measures/angles", "measures/scales", "measures/number_text"],
         ["small_faults", "lengths", "scales", "quantities", "lookup", "designations"],
     ),
     "trade": (

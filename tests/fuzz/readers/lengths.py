@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from readers import names_of, text_of
-from scaler.measures import lengths
+from scaler.measures import angles, lengths
 
 LONGEST = 120
 INPUTS = 200_000
@@ -34,7 +34,7 @@ def read(data: bytes) -> object:
         done.append(lengths.nearest_fraction(length.mm).text)
         float(length.mm)
     try:
-        done.append(lengths.parse_angle(text))
+        done.append(angles.parse_angle(text))
     except lengths.LengthError as error:
         str(error)
     return done
