@@ -1,7 +1,7 @@
 """What a part is cut from, by the names and kinds of its sizes: the ordinary forms.
 
 Forms: turned parts and bushes out of round bar; blocks out of flat, square or plate; rods with two
-eyes out of flat; tube and hexagon where a size is used as supplied. A part that fits none of them
+eyes out of flat; tube, hexagon and wire where a size is used as supplied. A part that fits none of them
 has no form, and no stock is named for it.
 """
 
@@ -35,6 +35,7 @@ class Needs:
 
 def needs_of(part: Part, lines: Sequence[SizeLine], allow: Allowances) -> Needs | None:
     """The blank that a part needs; None for one that has nothing but a thread (a stud, a screw)."""
+    from scaler.cards.features import coil_of
     from scaler.cards.stock import form_of_row, is_round, value_mm
 
     rounds = [line for line in lines if is_round(line)]
@@ -47,6 +48,10 @@ def needs_of(part: Part, lines: Sequence[SizeLine], allow: Allowances) -> Needs 
         return None  # put together from other parts, or not a part to saw
     length, notes = _length(lines)
     as_supplied = {line: form_of_row(line) for line in lines if form_of_row(line)}
+    coil = coil_of(lines)
+    if coil is not None:
+        measures = (("diameter", value_mm(coil[0])),)
+        return Needs("wire", measures, {"diameter": coil[0]}, None, (_COILED,))
     tube = [line for line, form in as_supplied.items() if form == "tube"]
     if tube:
         outside = [line for line in tube if line.settled and line.settled.method == "tube outside"]
@@ -69,6 +74,7 @@ def needs_of(part: Part, lines: Sequence[SizeLine], allow: Allowances) -> Needs 
     return _block(part, flats, as_supplied, lines, length, notes, allow)
 
 
+_COILED = "coiled: its turns and its ends from the drawing make the length"
 _ANGLE = ("leg_a", "leg_b", "thickness")
 
 
@@ -140,6 +146,7 @@ def _block(
     notes: tuple[str, ...],
     allow: Allowances,
 ) -> Needs | None:
+    from scaler.cards.features import eye_mm, rod_centres
     from scaler.cards.stock import value_mm
 
     fixed: dict[str, SizeLine] = {}
@@ -151,11 +158,13 @@ def _block(
     if form == "plate":
         return _plate(value_mm(fixed["thickness"]), fixed, across, length, notes, allow)
     wanted = {name: value_mm(line) for name, line in fixed.items()}
-    centres = any(line.size.name.endswith("centres") for line in lines)
-    if centres:
+    if rod_centres(lines):
         across = _ends(lines, fixed)
+        eye = eye_mm(lines)
         if "width" in fixed:
-            notes = (*notes, _eyes_and_bar(lines, fixed["width"]))
+            notes = (*notes, _eyes_and_bar(eye, fixed["width"]))
+        elif eye is not None:
+            wanted["width"] = eye + 2 * allow.face
     machined = [value_mm(line) + 2 * allow.face for line in across]
     for name in ("thickness", "width"):
         if name not in wanted and machined:
@@ -171,16 +180,15 @@ def _block(
     return Needs(form, ordered, fixed, length, notes)
 
 
-def _eyes_and_bar(lines: Sequence[SizeLine], width: SizeLine) -> str:
+def _eyes_and_bar(eye: Fraction | None, width: SizeLine) -> str:
     """Whether the eyes of a rod come out of a bar whose width is used as supplied, in words."""
-    from scaler.cards.stock import EYE_NAMES, plain_mm, value_mm
+    from scaler.cards.stock import plain_mm, value_mm
 
-    eyes = [value_mm(line) for line in lines if line.size.name in EYE_NAMES]
-    if not eyes:
+    if eye is None:
         return "see that the eyes come out of the width of the bar"
-    if max(eyes) <= value_mm(width):
+    if eye <= value_mm(width):
         return "the eyes come out of the width of the bar"
-    return f"the eyes, {plain_mm(max(eyes))} mm across, do not come out of a bar so narrow"
+    return f"the eyes, {plain_mm(eye)} mm across, do not come out of a bar so narrow"
 
 
 def _ends(lines: Sequence[SizeLine], fixed: dict[str, SizeLine]) -> list[SizeLine]:
@@ -244,18 +252,18 @@ def _plate(
 
 def _length(lines: Sequence[SizeLine]) -> tuple[Fraction | None, tuple[str, ...]]:
     """The finished length over all, where the sizes give one, and what is to be said of it."""
-    from scaler.cards.stock import EYE_NAMES, LENGTH_NAMES, NO_LENGTH, value_mm
+    from scaler.cards.features import eye_mm, rod_centres
+    from scaler.cards.stock import LENGTH_NAMES, NO_LENGTH, value_mm
 
     by_name = {line.size.name: line for line in lines if line.size.kind.is_length}
     for name in LENGTH_NAMES[:4]:
         line = by_name.get(name)
         if line is not None and line.size.kind in (Kind.LENGTH, Kind.EXTERNAL):
             return value_mm(line), ()
-    centres = next((line for name, line in by_name.items() if name.endswith("centres")), None)
-    if centres is not None:
-        eye = next((by_name[name] for name in EYE_NAMES if name in by_name), None)
+    for centres in rod_centres(lines):
+        eye = eye_mm(lines)
         if eye is not None:
-            return value_mm(centres) + value_mm(eye), ("centres and half an eye at each end",)
+            return value_mm(centres) + eye, ("centres and half an eye at each end",)
         return None, ("length: the centres, and at each end half of the eye's outside",)
     height = by_name.get("height")
     if height is not None and height.size.kind in (Kind.LENGTH, Kind.EXTERNAL):

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from scaler.cards.features import sold_as_it_is
 from scaler.cards.page_figures import (
     Figure,
     figure,
@@ -170,7 +171,20 @@ def _strip(card: Card, unit: str) -> str:
         return said + _stock(card.blank, unit, card.part.count)
     if not said and card.sizes and all(i.line.size.kind is Kind.THREAD for i in card.sizes):
         return '<p class="strip"><b>Make or buy:</b> nothing but its thread is in the model.</p>'
+    if not said and sold_as_it_is([item.line for item in card.sizes]):
+        return f'<p class="strip"><b>Make or buy:</b> {esc(_sold(card))}.</p>'
     return said
+
+
+def _sold(card: Card) -> str:
+    """What a part is sold as: the row that its sizes take, or that they do not take one yet."""
+    rows = (item.line.settled.row for item in card.sizes if item.line.settled is not None)
+    named = list(dict.fromkeys(row.designation for row in rows if row is not None))
+    if len(named) > 1:
+        return (
+            f"its sizes take different rows yet ({', '.join(named)}); scaler substitute finds one"
+        )
+    return named[0]
 
 
 def _cautions(card: Card) -> str:

@@ -1,7 +1,7 @@
 """Dimensioned sketches of parts of the ordinary forms, from the names and kinds of their sizes.
 
 Forms: bush (a bore in a round), turned shaft, disc or cover with holes on a circle, rod with two
-eyes, plate with holes along it, plate or block with holes on a circle, block. Here they are
+eyes, plate with holes along it, plate or block with holes on a circle, block, coiled wire. Here they are
 recognised; :mod:`scaler.cards.sketch_draw` draws them. Each dimension carries the letter of its row
 in the table of sizes.
 """
@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from scaler.cards.coordinates import count_of
-from scaler.cards.stock import ACROSS_WORDS, EYE_NAMES, form_of_row, is_round, value_mm
+from scaler.cards.features import EYE_NAMES, coil_of, rod_centres
+from scaler.cards.stock import ACROSS_WORDS, form_of_row, is_round, value_mm
 from scaler.records import Kind
 
 if TYPE_CHECKING:
@@ -59,11 +60,19 @@ def shape_of(lines: Sequence[SizeLine], labels: Labels) -> Shape | None:
     lengths = [line for line in live if line.size.kind is Kind.LENGTH]
     across = [line for line in live if _is_across(line) and line not in rounds]
     named = {line.size.name: line for line in live}
-    eyes = [line for line in live if line.size.name.endswith(("centres", "centers"))]
+    eyes = rod_centres(live)
     circles = [line for line in live if line.size.name.endswith(("circle", "pcd"))]
     throws = [line for line in live if line.size.kind is Kind.RADIUS and "throw" in line.size.name]
     slots = [line for line in live if line.size.kind is Kind.SLOT]
     threads = [line for line in live if line.size.kind is Kind.THREAD]
+    coil = coil_of(live)
+    if coil is not None:
+        return Shape(
+            "coil",
+            {"wire": features(coil[:1]), "across": features(coil[1:]),
+             "turns": features([line for line in live if line.size.kind is Kind.COUNT][:1]),
+             "length": features(_along(lengths))},
+        )  # fmt: skip
     if eyes:
         thick = [line for line in across if "thickness" in line.size.name]
         deep = [line for line in across if line not in thick]
@@ -74,8 +83,9 @@ def shape_of(lines: Sequence[SizeLine], labels: Labels) -> Shape | None:
              "eye": features([line for line in live if line.size.name in EYE_NAMES][:1])},
         )  # fmt: skip
     solid = [line for line in rounds if line.size.kind is not Kind.THREAD]
+    big = sorted(solid, key=value_mm, reverse=True)
+    throws = [line for line in throws if big and value_mm(line) <= value_mm(big[0]) / 2]
     if solid and (circles or throws):
-        big = sorted(solid, key=value_mm, reverse=True)
         centre = [line for line in bores if not {"stud", "bolt", "pin"} & _words(line)]
         small = [line for line in bores if line not in centre]
         return Shape(
@@ -86,7 +96,6 @@ def shape_of(lines: Sequence[SizeLine], labels: Labels) -> Shape | None:
              "thickness": features(_thick(across))},
         )  # fmt: skip
     if solid and bores:
-        big = sorted(solid, key=value_mm, reverse=True)
         smaller = [line for line in bores if value_mm(line) < value_mm(big[0])]
         if smaller:
             length = [line for line in lengths if "length" in _words(line)][:1]
@@ -110,13 +119,15 @@ def shape_of(lines: Sequence[SizeLine], labels: Labels) -> Shape | None:
              "hole": features([line for line in bores if line not in centre][:1])},
         )  # fmt: skip
     if across and any(form_of_row(line) == "plate" for line in across):
-        points = [line for line in live if line.size.kind is Kind.POSITION]
+        apart = [line for line in live if line.size.name.endswith(("centres", "centers"))]
+        points = [x for x in live if x.size.kind is Kind.POSITION and x not in apart]
+        between = apart[:1] if not points and len(bores) > 1 else []
         return Shape(
             "plate",
             {"thickness": features([a for a in across if form_of_row(a) == "plate"][:1]),
              "along": features(_along(lengths)), "deep": features(_deep(across, lengths)),
-             "point": features(_of_first_datum(points)), "hole": features(bores[:1]),
-             "slot": features(slots[:1])},
+             "point": features(_of_first_datum(points)), "between": features(between),
+             "hole": features(bores[: 2 if between else 1]), "slot": features(slots[:1])},
         )  # fmt: skip
     if len(flat) >= 2:
         return Shape(

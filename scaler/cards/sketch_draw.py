@@ -16,7 +16,7 @@ from scaler.cards.sketch import Feature, Shape
 def draw(shape: Shape, ident: str, title: str, width: float, text_size: float) -> str:
     """The sketch as SVG, ``width`` mm wide with lettering of ``text_size`` mm."""
     height = {"shaft": 58.0, "bush": 50.0, "disc": 62.0, "face": 62.0, "rod": 62.0,
-              "plate": 66.0, "block": 56.0}  # fmt: skip
+              "plate": 66.0, "block": 56.0, "coil": 46.0}  # fmt: skip
     described = {
         "bush": "Section through a bush: the bore, the outside and the length.",
         "shaft": "A turned part seen from the side: each diameter and the lengths that are known.",
@@ -25,6 +25,7 @@ def draw(shape: Shape, ident: str, title: str, width: float, text_size: float) -
         "face": "A plate or block seen from the face: its sides and the holes round a circle.",
         "plate": "A plate seen from the face: places along it from the datum edge on the left.",
         "block": "A block seen from the front and from the side.",
+        "coil": "A spring seen from the side, its coils as slanting lines.",
     }[shape.form]
     pen = Pen(width, height[shape.form], ident, title, described, text_size=text_size)
     _DRAW[shape.form](pen, shape)
@@ -273,6 +274,7 @@ def _rod(pen: Pen, shape: Shape) -> None:
 
 def _plate(pen: Pen, shape: Shape) -> None:
     along, deep, thick = shape.one("along"), shape.one("deep"), shape.one("thickness")
+    between = shape.one("between")
     points = [p for p in shape.roles["point"] if not along or p.value <= along.value]
     left, right, top = 28.0, pen.width - 30.0, 4.0
     high = 19.0
@@ -287,16 +289,36 @@ def _plate(pen: Pen, shape: Shape) -> None:
         pen.circle(x, top + high / 2, 1.6, "w")
         pen.across(left, x, foot + 8 + 7 * at, point.label, foot)
     if along:
-        pen.across(left, right, foot + 8 + 7 * len(points), along.label, foot)
+        lower = len(points) + (1 if between else 0)
+        pen.across(left, right, foot + 8 + 7 * lower, along.label, foot)
     if deep:
         pen.upright(top, foot, left - 5, deep.label, left)
     hole = shape.one("hole")
-    if hole and points:
+    if between:
+        _two_holes(pen, shape, (left, right, top, foot))
+    elif hole and points:
         x = left + (right - left) * points[-1].value / full
         pen.leader(x + 1.2, top + high / 2 - 1.2, x + 7, top + 3.6, hole.label)
-    pen.height = foot + 11 + 7 * (len(points) - (0 if along else 1))
+    rows = len(points) + (1 if along else 0) + (1 if between else 0)
+    pen.height = foot + 4 + 7 * rows
     if thick:
         _edge_on(pen, top, foot, thick, 3.0)
+
+
+def _two_holes(pen: Pen, shape: Shape, box: tuple[float, float, float, float]) -> None:
+    """Two holes of a plate and how far apart they are; where they lie the drawing says."""
+    left, right, top, foot = box
+    between = shape.one("between")
+    assert between is not None
+    ends = (left + (right - left) * 0.3, left + (right - left) * 0.68)
+    middle = (top + foot) / 2
+    for x, hole, way in zip(ends, shape.roles["hole"], (-1, 1), strict=True):
+        pen.circle(x, middle, 2.6, "w")
+        pen.line(x - 5, middle, x + 5, middle, "c")
+        pen.line(x, top - 2.5, x, foot + 2.5, "c")
+        side = "end" if way < 0 else "start"
+        pen.leader(x + 1.9 * way, middle - 1.9, x + 8 * way, top + 3.6, hole.label, side)
+    pen.across(*ends, foot + 8, between.label, foot)
 
 
 def _block(pen: Pen, shape: Shape) -> None:
@@ -335,6 +357,31 @@ def _block(pen: Pen, shape: Shape) -> None:
     pen.height = top + high + 12
 
 
+def _coil(pen: Pen, shape: Shape) -> None:
+    """A spring in the simplified form: one slanting line a turn (ISO 2162-1, from memory)."""
+    wire, across, turns = shape.one("wire"), shape.one("across"), shape.one("turns")
+    assert wire is not None and across is not None
+    length = shape.one("length")
+    number = int(turns.value) if turns and 2 <= turns.value <= 24 else 8
+    wide, high, top = pen.width - 84, 22.0, 9.0
+    left, foot = (pen.width - wide) / 2, top + high
+    step = wide / (number + 0.5)
+    points = [(left, foot)]
+    for turn in range(number):
+        points += [(left + step * (turn + 0.5), top), (left + step * (turn + 1), foot)]
+    points.append((left + wide, top))
+    pen.path("M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points), "o")
+    pen.line(left - 5, top + high / 2, left + wide + 5, top + high / 2, "c")
+    pen.upright(top, foot, left - 9, across.label, left)
+    at = left + step / 4 + step * (number // 2)
+    pen.leader(at, top + high / 2, at + 5, 4.2, wire.label)
+    if turns:
+        pen.label(left + wide + 5, top + 3, turns.label, "start")
+    if length:
+        pen.across(left, left + wide, foot + 8, length.label, foot)
+    pen.height = foot + (12 if length else 4)
+
+
 _DRAW: dict[str, Callable[[Pen, Shape], None]] = {
     "bush": _bush,
     "shaft": _shaft_picture,
@@ -343,4 +390,5 @@ _DRAW: dict[str, Callable[[Pen, Shape], None]] = {
     "rod": _rod,
     "plate": _plate,
     "block": _block,
+    "coil": _coil,
 }

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
@@ -51,7 +51,6 @@ FLAT_METHODS = frozenset(
      "angle leg", "angle other leg", "angle thickness", "key steel", "filed", "slotted")
 )  # fmt: skip
 LENGTH_NAMES = ("blank_length", "overall_length", "length_overall", "length", "height", "width")
-EYE_NAMES = ("eye_outside", "eye_diameter", "end_diameter", "boss_diameter", "eye_width")
 
 
 NO_LENGTH = "length from the drawing"
@@ -240,10 +239,12 @@ class Stock:
         self._shop: dict[tuple[str, tuple[str, ...]], tuple[_Bar, ...]] = {}
 
     def blank(self, part: Part, lines: Sequence[SizeLine]) -> Blank | None:
-        """What to saw for a part; None where it is bought, made, or has nothing but a thread."""
+        """What to saw for a part; None where it is bought, made, sold as it is (a key, a nut), or
+        has nothing but a thread."""
+        from scaler.cards.features import sold_as_it_is
         from scaler.cards.forms import needs_of
 
-        if part.state in (State.BOUGHT, State.MADE, State.LOCKED):
+        if part.state in (State.BOUGHT, State.MADE, State.LOCKED) or sold_as_it_is(lines):
             return None
         live = [line for line in lines if not line.refused and line.chosen is not None]
         needs = needs_of(part, live, self.allowances)
@@ -272,7 +273,8 @@ class Stock:
             said = f"'{part.material}' is in no stock table" if part.material else "no material"
             return None, (f"{said}: find a piece that cleans up",)
         notes: tuple[str, ...] = ()
-        shop = self._best(self.shop_bars(form, materials), wanted, fixed)
+        bars = self.shop_bars(form, materials)
+        shop = self._best(bars, wanted, fixed) or self._best(self._own(form, fixed), wanted, fixed)
         sold = None
         for material in materials:
             for system in self._systems():
@@ -339,8 +341,20 @@ class Stock:
             self._shop[key] = tuple(self._from_shop(form, materials))
         return self._shop[key]
 
-    def _from_shop(self, form: str, materials: tuple[str, ...]) -> Iterable[_Bar]:
-        steel = any("steel" in name and "stainless" not in name for name in materials)
+    def _own(self, form: str, fixed: Mapping[str, SizeLine]) -> tuple[_Bar, ...]:
+        """The shop's bars that the sizes themselves take, of which it does not say what they are."""
+        rows = [line.settled.row for line in fixed.values() if line.settled and line.settled.row]
+        taken = {(row.designation, row.value) for row in rows if row.shop}
+        return tuple(
+            bar
+            for bar in self._from_shop(form, None)
+            if any(bar.size == size and bar.designation.endswith(name) for name, size in taken)
+        )
+
+    def _from_shop(self, form: str, materials: tuple[str, ...] | None) -> list[_Bar]:
+        """The shop's rows of a form and material; where none is asked for, those that name none."""
+        wanted = materials or ()
+        steel = any("steel" in name and "stainless" not in name for name in wanted)
         rows = [row for row in self.model.shop if _FAMILY_FORM.get(row.family) == form]
         widths = [row for row in rows if row.family == "flat width"]
         found = []
@@ -348,7 +362,7 @@ class Stock:
             if row.size is None or row.family in ("flat width", "tube bore", "tube wall"):
                 continue
             said = _named_material(f"{row.designation} {row.note}")
-            if not (set(said) & set(materials) if said else steel):
+            if not (set(said) & set(wanted) if said else steel or materials is None):
                 continue
             chief = _FORMS[form][1]
             partners: list[Fraction | None] = [None]

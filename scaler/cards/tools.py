@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -29,6 +29,8 @@ UNDER_LARGE = (Fraction(1, 5), Fraction(3, 10))
 LARGEST_DRILL = Fraction(13)
 BORING = Fraction(1)
 SMALLEST_BORED = Fraction(5)
+AFTER_TURNING = 72
+"""Where milling stands in the order on a part that is turned: a square on the end of a shaft."""
 NEAR = Fraction(1, 2)
 """A tool of the shop further than this (and than a tenth of the size) is no help [mm]."""
 
@@ -64,7 +66,8 @@ _TABLES = {
 _ORDER = {
     "saw": 0, "milling cutter": 10, "turning tool": 20, "file": 25, "centre drill": 30, "drill": 40,
     "boring tool": 50, "reamer": 60, "tapping drill": 64, "tap": 66, "die": 70, "tap or die": 68,
-    "slot drill": 80, "end mill": 80, "grinding wheel": 90, "lap": 92,
+    "slot drill": 80, "end mill": 80, "gear cutter": 84, "slotting tool": 86, "grooving tool": 28,
+    "grinding wheel": 90, "lap": 92,
 }  # fmt: skip
 
 
@@ -114,15 +117,18 @@ class Tools:
     def of_part(self, lines: Sequence[SizeLine]) -> tuple[ToolUse, ...]:
         """The tools of one part's sizes, in the order of use; each tool once a size."""
         found: list[ToolUse] = []
-        for line in lines:
-            if line.refused or line.chosen is None or line.settled is None:
-                continue
-            found += self._of_size(line)
+        live = [x for x in lines if not x.refused and x.chosen is not None and x.settled]
+        for line in live:
+            found += self._of_size(line, live)
+        if any(is_round(line) and use.family == "turning tool" and use.for_size == line.size.id
+               for line in live for use in found):  # fmt: skip
+            found = [replace(use, order=AFTER_TURNING) if use.family == "milling cutter" else use
+                     for use in found]  # fmt: skip
         found.sort(key=lambda use: (use.order, -(use.size_mm or 0) if use.order == 20 else
                                     (use.size_mm or 0)))  # fmt: skip
         return tuple(dict.fromkeys(found))
 
-    def _of_size(self, line: SizeLine) -> list[ToolUse]:
+    def _of_size(self, line: SizeLine, part: Sequence[SizeLine]) -> list[ToolUse]:
         assert line.settled is not None
         name = line.settled.method
         if name in ("defined", "solved", "follows", "measured", "standard") or line.settled.made:
@@ -137,6 +143,14 @@ class Tools:
             return [*hole, *self._tapped(line)] if name == "tapping hole" else hole
         if family in ("slot drill", "end mill"):
             return [self._own(line, family)]
+        if family == "gear cutter":
+            return [self._gear_cutter(line, part)]
+        if name == "keyway width":
+            hub = any(x.settled and x.settled.method == "keyway depth in hub" for x in part)
+            return [self._plain("slotting tool", line, value) if hub
+                    else self._own(line, "slot drill")]  # fmt: skip
+        if name == "circlip groove width":
+            return [self._plain("grooving tool", line, value)]
         if name in ("bored", "opened to suit"):
             return self._bored(line, value)
         if name == "turned" or (name == "lapped" and is_round(line)):
@@ -173,6 +187,23 @@ class Tools:
             name = listed[1] if listed and listed[0] == value else f"{plain_mm(value)} mm"
         note = "cuts a little over its own width" if family in ("slot drill", "end mill") else ""
         return self._use(family, row.value if row else value, _bare(name), line, note)
+
+    def _gear_cutter(self, line: SizeLine, part: Sequence[SizeLine]) -> ToolUse:
+        """The cutter of a set of eight for the pitch and the number of teeth, where these are known."""
+        assert line.settled is not None
+        row, value = line.settled.row, value_mm(line)
+        name = row.designation if row else f"module {plain_mm(value)}"
+        teeth = next((value_mm(x) for x in part if x.size.kind is Kind.TEETH), None)
+        series = "diametral pitch, eight" if "DP" in name else "module, eight"
+        note = ""
+        for cutter in catalogue.table("gears_cutters").rows if teeth is not None else ():
+            most = cutter.text("teeth_max_count")
+            if cutter.text("set") == series and cutter.number("teeth_min_count") <= teeth and (
+                not most or teeth <= cutter.number("teeth_max_count")
+            ):  # fmt: skip
+                name += f" No. {cutter.text('number')}"
+                note = f"for {teeth} teeth: {cutter.text('source')}"
+        return self._use("gear cutter", value, name, line, note)
 
     def below(
         self, family: str, target: Fraction, least: Fraction | None = None
@@ -273,7 +304,7 @@ class Tools:
         if known is not None:
             return known
         words = set(line.size.name.split("_"))
-        if words & {"tapped", "tapping", "hole", "nut", "internal"}:
+        if words & {"tapped", "tapping", "hole", "nut", "internal", "grub"}:
             return True
         part = set(line.size.part.split("_"))
         if (words | part) & {"stud", "bolt", "screw", "pin", "rod", "shaft", "external", "spindle"}:

@@ -15,6 +15,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from scaler import catalogue
+from scaler.cards.features import sold_as_it_is
 from scaler.cards.stock import NO_LENGTH, Allowances, Blank, Section, Stock, plain_mm, value_mm
 from scaler.cards.tools import Tools, ToolUse, gathered, tool_name
 from scaler.checking.cautions import Caution
@@ -250,8 +251,8 @@ def materials(reduction: Reduction, allowances: Allowances | None = None) -> Mat
             continue
         if part.state is not State.BOUGHT:
             uses[part.name] = tools.of_part(own)
-        sold = _bought_rows(own)
-        blank = None if sold else stock.blank(part, own)
+        sold = sold_as_it_is(own)
+        blank = stock.blank(part, own)
         if blank is not None:
             weight = _blank_weight(blank, part)
             lines.append(
@@ -277,19 +278,6 @@ def _blank_weight(blank: Blank, part: Part) -> Weight | None:
     return weight_of(blank.section, blank.sawn * part.count, part.material)
 
 
-BOUGHT = ("bearing", "key", "cap screw", "dowel", "taper pin", "O-ring", "rivet")
-"""Families of rows that are whole parts, as they are sold."""
-
-
-def _bought_rows(lines: Sequence[SizeLine]) -> bool:
-    """Whether a part is a row of a table of bought parts."""
-    for line in lines:
-        table = method_row(line.settled.method) if line.settled and line.settled.row else None
-        if table is not None and table.family in BOUGHT:
-            return True
-    return False
-
-
 def _put_together(lines: Sequence[SizeLine]) -> bool:
     """Whether a part without a blank is an assembly rather than a bought thing: no thread of its own."""
     made = (method_row(line.settled.method) for line in lines if line.settled is not None)
@@ -299,12 +287,19 @@ def _put_together(lines: Sequence[SizeLine]) -> bool:
 def _sizes(lines: Sequence[SizeLine]) -> tuple[tuple[str, str], ...]:
     """The sizes of a bought part, in words."""
     found = []
+    led = {
+        line.settled.row.designation
+        for line in lines
+        if line.settled and line.settled.row and not (line.settled.by and line.settled.by.column)
+    }
     for line in lines:
         if line.chosen is None or line.settled is None:
             continue
         row, leader = line.settled.row, line.settled.by
-        column = leader is not None and leader.column  # a column of the row that another size takes
-        text = row.designation if row and not column else f"{plain_mm(value_mm(line))} mm"
+        text = row.designation if row else f"{plain_mm(value_mm(line))} mm"
+        if row and leader is not None and leader.column:  # of the row that another size takes
+            of = "" if row.designation in led else f", of {row.designation}"
+            text = f"{plain_mm(value_mm(line))} mm{of}"
         found.append((line.size.name.replace("_", " "), text))
     return tuple(found)
 

@@ -1,0 +1,146 @@
+"""Springs, nuts, keys, frames, gears: what their cards draw, what is bought, and with which tools.
+
+The model is ``tests/cases/winch.toml``, invented for this, at 1:12. Sizes and stock are worked out
+by hand beside each check. That a spring is wound of wire, a nut and a key are bought or made by
+themselves, a keyway in a shaft is cut by a slot drill and one in a hub by a slotting tool, and a
+square is milled after the shaft is turned is common practice.
+"""
+
+from __future__ import annotations
+
+import shutil
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+import scaler
+from scaler.cards.cards import Card, card_pages, make_cards
+from scaler.cards.sketch import Shape, shape_of
+from scaler.cards.tools import tool_name
+from scaler.desk.materials_list import MaterialsList
+
+F = Fraction
+WINCH = Path(__file__).parent / "cases" / "winch.toml"
+
+
+@pytest.fixture(scope="module")
+def winch(tmp_path_factory: pytest.TempPathFactory) -> scaler.CheckResult:
+    """The winch, checked as chosen; a 4 mm ground bar of no stated material is on the shelf."""
+    folder = tmp_path_factory.mktemp("winch")
+    shutil.copy(WINCH, folder / "model.toml")
+    (folder / "shelf.csv").write_text("family,size,quantity\nground bar,4 mm,1 m\n", "utf-8")
+    return scaler.check(scaler.load(folder))
+
+
+@pytest.fixture(scope="module")
+def cards(winch: scaler.CheckResult) -> dict[str, Card]:
+    """Its cards by part."""
+    return {card.name: card for card in make_cards(winch)}
+
+
+@pytest.fixture(scope="module")
+def listed(winch: scaler.CheckResult) -> MaterialsList:
+    """What it is made of."""
+    return scaler.materials(winch.reduction)
+
+
+def shape(card: Card) -> Shape | None:
+    """The form that a card's sketch has."""
+    return shape_of([item.line for item in card.sizes], {})
+
+
+def test_a_spring_is_wound_of_wire(cards: dict[str, Card], listed: MaterialsList) -> None:
+    """4.8 mm at 1:12 is 0.4 mm wire; it is drawn as a coil of nine turns, not as a stepped bar."""
+    blank = cards["pawl_spring"].blank
+    assert blank is not None and blank.section is not None
+    assert (blank.section.form, dict(blank.section.measures)) == ("wire", {"diameter": F("0.4")})
+    assert any("coiled" in note for note in blank.notes) and blank.sawn is None
+    found = shape(cards["pawl_spring"])
+    assert found is not None and found.form == "coil"
+    turns = found.one("turns")
+    assert turns is not None and turns.value == 9
+    picture = card_pages((cards["pawl_spring"],), "A4")["pawl_spring.html"]
+    assert "A spring seen from the side" in picture
+    assert "wire" in {line.section.form for line in listed.lines if line.section is not None}
+
+
+def test_holes_in_a_frame_are_no_eyes_of_a_rod(cards: dict[str, Card]) -> None:
+    """A frame 116.5 mm high with holes 31.25 mm apart: a plate with two holes, cut from sheet."""
+    found = shape(cards["frame"])
+    assert found is not None and found.form == "plate"
+    assert len(found.roles["hole"]) == 2 and found.one("between") is not None
+    assert not found.roles["point"]  # from hole to hole, not from an edge
+    blank = cards["frame"].blank
+    assert blank is not None and not any("eye" in note for note in blank.notes)
+
+
+def test_the_bar_of_a_rod_holds_its_eyes(cards: dict[str, Card]) -> None:
+    """Eyes of radius 2.5 mm are 5 across, and 1 mm a side to clean up: 7; long 27 + 5 + 2 ends."""
+    found = shape(cards["brake_link"])
+    assert found is not None and found.form == "rod"
+    blank = cards["brake_link"].blank
+    assert blank is not None
+    assert dict(blank.wanted) == {"thickness": F(4), "width": F(7)}  # 2 mm and 1 a side
+    assert (blank.finished, blank.sawn) == (F(32), F(34))
+    assert blank.section is not None and dict(blank.section.measures)["width"] >= 7
+
+
+def test_what_is_sold_as_it_is(cards: dict[str, Card], listed: MaterialsList) -> None:
+    """A nut, a key and a bearing are named by their rows, on the card and in the list alike."""
+    bought = {part.part: dict(part.sizes) for part in listed.bought}
+    assert set(bought) == {"pawl_nut", "drum_key", "bearing"}
+    assert bought["pawl_nut"]["flats"] == "5.5 mm, of M3"  # ISO 272: 5.5 across flats for M3
+    pages = card_pages(tuple(cards.values()), "A4")
+    for part, row in (
+        ("pawl_nut", "M3"),
+        ("drum_key", "2 x 2 key"),
+        (
+            "bearing",
+            "its sizes take different rows yet (MR106, 606, 635); scaler substitute finds one",
+        ),
+    ):
+        assert cards[part].blank is None
+        assert f"<b>Make or buy:</b> {row}." in pages[f"{part}.html"]
+        assert "Stock:" not in pages[f"{part}.html"]
+
+
+def test_every_part_is_somewhere_on_the_list(
+    winch: scaler.CheckResult, listed: MaterialsList
+) -> None:
+    """No part of the model is left out of both the cutting list and the bought parts."""
+    there = {line.part for line in listed.lines} | {part.part for part in listed.bought}
+    assert there == set(winch.model.parts)
+
+
+def test_a_bar_that_a_size_takes_from_the_shelf_counts(listed: MaterialsList) -> None:
+    """The shelf does not say what its 4 mm bar is of; the pin takes it, so it is sawn from it."""
+    (pin,) = (line for line in listed.lines if line.part == "pawl_pin")
+    assert pin.section is not None and pin.section.owned
+    assert dict(pin.section.measures) == {"diameter": F(4)}
+
+
+def test_a_shaft_with_a_throw_is_no_disc(cards: dict[str, Card]) -> None:
+    """A throw of 16.67 mm reaches outside a shaft of 7 mm: no pin can stand on its face."""
+    found = shape(cards["crankshaft"])
+    assert found is not None and found.form == "shaft"
+
+
+@pytest.mark.parametrize(
+    ("part", "tools"),
+    [
+        ("drum_shaft", ["turning tool", "milling cutter", "slot drill 2 mm"]),
+        ("wheel", ["gear cutter module 1 No. 7", "slotting tool"]),
+        ("collar", ["tapping drill 1.6 mm", "tap M2"]),
+    ],
+)
+def test_tools_in_the_order_of_use(part: str, tools: list[str], cards: dict[str, Card]) -> None:
+    """The square after the turning; keyways in shaft and hub; a grub screw's hole is tapped.
+
+    Cutter No. 7 of the module set is for 55 to 134 teeth (DIN 3972 sets, from memory); the tapping
+    drill of M2 is 1.6 mm (ISO 2306:1972, from memory).
+    """
+    named = [tool_name(use) for use in cards[part].tools]
+    at = [named.index(tool) for tool in tools]
+    assert at == sorted(at)
+    assert "die M2" not in named
