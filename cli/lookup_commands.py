@@ -12,12 +12,12 @@ from scaler.cli import common
 
 KINDS = (
     "length", "thread", "fit", "drill", "gauge", "stock", "near", "bolt", "scale", "quantity",
-    "sources",
+    "methods", "sources",
 )  # fmt: skip
 
 
 @click.command()
-@click.argument("kind", type=click.Choice(KINDS))
+@click.argument("kind", type=click.Choice(KINDS), metavar="KIND")
 @click.argument("texts", nargs=-1, metavar="TEXT…")
 @click.option("--scale", default="", help="Scale of the model, for length and quantity.")
 @click.option(
@@ -68,12 +68,16 @@ def lookup(
     bolt      7/8 in, 3/4 BSW: threads for it at --scale, --by looks, --series BA
     scale     1 1/16 in : 1 ft, 7 mm/ft, 16 mm scale
     quantity  30 mile/hour, 12 ton, 45 sq ft, with --scale
+    methods   what a rule may name; no text, or words of it: thread, bar
     sources   rows that are from memory or common practice; no text, or a kind of source
     """
     from scaler.lookup import Options, look_up
 
     if kind == "sources":
         show_sources(texts, format_, out)
+        return
+    if kind == "methods":
+        show_methods(texts, format_, out)
         return
     if not texts:
         common.stop(f"lookup {kind}: nothing to look up; give one text or several")
@@ -143,3 +147,20 @@ def show_sources(texts: tuple[str, ...], format_: str, out: Path | None) -> None
         headings = ("table", "row", "column", "source", "place")
         text = common.table(format_, headings, cells)
         common.write(f"{text}\n\n{len(rows)} rows: {', '.join(marks)}", out)
+
+
+def show_methods(texts: tuple[str, ...], format_: str, out: Path | None) -> None:
+    """The methods that a rule may name, or those whose names hold one of the words."""
+    from scaler.trade.method_list import methods
+
+    rows = methods(texts)
+    if not rows:
+        common.stop(f"no method is called {' or '.join(texts)}; without a word all are listed")
+    if format_ == "json":
+        common.write(common.dumps(rows), out)
+    elif format_ == "csv":
+        common.write(common.csv(rows), out)
+    else:
+        cells = [(r["method"], r["also"], r["makes"], r["from"], r["note"]) for r in rows]
+        headings = ("method", "also called", "makes", "from", "note")
+        common.write(common.table(format_, headings, cells), out)

@@ -138,8 +138,14 @@ def sweep(
 ) -> None:
     """How least departure and conflicts of MODEL vary over a range of scales; the best few."""
     loaded = common.load(model, format_)
+    from scaler.substitution.sweep import ratio_of
     from scaler.substitution.sweep import sweep as sweep_scales
 
+    for option, text in (("--from", first), ("--to", last)):
+        try:
+            ratio_of(text)
+        except ValueError as error:
+            common.stop(f"{option}: {error}")
     try:
         found = sweep_scales(loaded, first, last, steps, seconds=seconds)
         if picture:

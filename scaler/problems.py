@@ -140,8 +140,12 @@ def nearest(name: str, known: Iterable[str], count: int = 3) -> tuple[str, ...]:
     Capitals and look-alike letters of other alphabets do not count. Of a very long list only names
     that begin or end like the one read are compared.
 
+    A known name all of whose words stand in the one read comes before any that only looks like it.
+
     >>> nearest("Ground Bar", ["round bar", "ground bar", "plate"], 1)
     ('ground bar',)
+    >>> nearest("spring wire", ["wire", "spring pin"])
+    ('wire',)
     """
     import difflib
 
@@ -152,10 +156,19 @@ def nearest(name: str, known: Iterable[str], count: int = 3) -> tuple[str, ...]:
     keys = list(names)
     if len(keys) > _SEARCHED_WHOLE:
         keys = _likely(wanted, keys)
+    words = set(wanted.split())
+    held = [key for key in keys if _word(key) and key != wanted and words.issuperset(key.split())]
+    if held:  # "spring wire" is a wire
+        return tuple(names[key] for key in sorted(held, key=len, reverse=True)[:count])
     found = difflib.get_close_matches(wanted, keys, n=count, cutoff=_CUTOFF)
     ratios = [difflib.SequenceMatcher(None, key, wanted).ratio() for key in found]
     close = [key for key, ratio in zip(found, ratios, strict=True) if ratio > ratios[0] - _BEHIND]
     return tuple(names[key] for key in close)
+
+
+def _word(name: str) -> bool:
+    """Whether a name holds a word, not only figures and units."""
+    return any(len(part) > 3 and part.isalpha() for part in name.split())
 
 
 def _likely(wanted: str, keys: list[str]) -> list[str]:
@@ -223,6 +236,25 @@ def listed(names: Sequence[str], most: int = 12) -> str:
     if len(names) <= most:
         return ", ".join(names)
     return ", ".join(names[:most]) + f" … ({len(names)} known)"
+
+
+def unknown_size(name: str, sizes: Iterable[str]) -> Problem:
+    """The problem of a name that is no size of a model: a part's, or one not known.
+
+    >>> unknown_size("bush", ["bush.bore", "bush.length", "pin.length"]).advice
+    'name one of them: bush.bore, bush.length'
+    """
+    known = list(sizes)
+    mine = [size for size in known if size.startswith(f"{name.partition('.')[0]}.")]
+    if "." not in name and mine:
+        headline = f"'{shorten(name, 80)}' is a part, and this asks for one of its sizes"
+        advice = f"name one of them: {listed(mine)}"
+    else:
+        headline = f"there is no size '{shorten(name, 80)}' in this model"
+        advice = did_you_mean(name, mine or known) or did_you_mean(name, known)
+    return Problem(
+        "unknown-size", headline, read=shorten(name), expected="part.size", advice=advice
+    )
 
 
 class Known:

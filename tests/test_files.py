@@ -79,7 +79,7 @@ def test_remarks_only(tmp_path: Path) -> None:
         ("[part.axle]\n".encode("utf-16"), 1, 1, "text in UTF-16"),
         ("[part.axle]\n".encode("utf-16-be"), 1, 1, "a NUL character"),
         (b"\xfe\xff" + "[part.axle]\n".encode("utf-16-be"), 1, 1, "text in UTF-16"),
-        (b"PK\x03\x04\x14\x00\x08", 1, 3, "the control character U+0003"),  # a spreadsheet
+        (b"PK\x03\x04\x14\x00\x08", 1, 1, "a workbook or another packed file"),
         (b"[part.axle]\n# \xc3\x98 \x1b[2J\n", 2, 6, "the control character U+001B"),
         ("\n # \u202e".encode(), 2, 4, "the control character U+202E, RIGHT-TO-LEFT OVERRIDE"),
         (b"\n\n\xff\xfe", 3, 1, "the byte 0xff"),

@@ -7,7 +7,7 @@ from fractions import Fraction
 from scaler.as_made.bench import Bench
 from scaler.as_made.move import figure
 from scaler.checking import cautions
-from scaler.problems import InputError, Place, Problem, did_you_mean, shorten
+from scaler.problems import InputError, Place, Problem, did_you_mean, shorten, unknown_size
 from scaler.reading.readings_log import value_of
 from scaler.records import Kind, Model, Reading, Size, State
 from scaler.settling.limits import instrument_names, limits_of, uncertainty
@@ -79,15 +79,7 @@ def known_size(model: Model, name: str) -> Size:
     """The size of a name. Raises InputError, with the nearest names."""
     size = model.sizes.get(name)
     if size is None:
-        part = name.partition(".")[0]
-        mine = [other for other in model.sizes if other.startswith(f"{part}.")]
-        raise _no(
-            "unknown-size",
-            f"there is no size '{shorten(name, 80)}' in this model",
-            name,
-            "part.size",
-            did_you_mean(name, mine or model.sizes) or did_you_mean(name, model.sizes),
-        )
+        raise InputError([unknown_size(name, model.sizes)])
     return size
 
 
@@ -132,7 +124,13 @@ def known_part(model: Model, name: str) -> str:
 def with_unit(model: Model, size: Size, text: str) -> str:
     """A value as it is recorded: a bare length gets the unit that the workshop thinks in."""
     body = " ".join(text.split())
-    bare = body.replace(".", "", 1).replace("/", "", 1).replace(" ", "", 1).lstrip("+-")
+    bare = (
+        body.replace(",", ".", 1)
+        .replace(".", "", 1)
+        .replace("/", "", 1)
+        .replace(" ", "", 1)
+        .lstrip("+-")
+    )
     if size.kind.is_length and bare.isascii() and bare.isdigit() and body != "0":
         return f"{body} {model.work_unit}"
     return body

@@ -193,14 +193,14 @@ class Tools:
         assert line.settled is not None
         row, value = line.settled.row, value_mm(line)
         name = row.designation if row else f"module {plain_mm(value)}"
-        teeth = next((value_mm(x) for x in part if x.size.kind is Kind.TEETH), None)
+        teeth = next((value_mm(x) for x in part if x.size.kind is Kind.TEETH), Fraction(0))
         series = "diametral pitch, eight" if "DP" in name else "module, eight"
         note = ""
-        for cutter in catalogue.table("gears_cutters").rows if teeth is not None else ():
-            most = cutter.text("teeth_max_count")
-            if cutter.text("set") == series and cutter.number("teeth_min_count") <= teeth and (
-                not most or teeth <= cutter.number("teeth_max_count")
-            ):  # fmt: skip
+        for cutter in catalogue.table("gears_cutters").rows:
+            if cutter.text("set") != series:
+                continue
+            most = cutter.number("teeth_max_count") if cutter.text("teeth_max_count") else teeth
+            if cutter.number("teeth_min_count") <= teeth <= most:
                 name += f" No. {cutter.text('number')}"
                 note = f"for {teeth} teeth: {cutter.text('source')}"
         return self._use("gear cutter", value, name, line, note)

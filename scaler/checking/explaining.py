@@ -10,7 +10,7 @@ from scaler.checking.cautions import Caution
 from scaler.checking.check import Checker, Finding
 from scaler.expressions import names
 from scaler.measures.lengths import format_exact, format_feet_inches, format_inch, format_mm
-from scaler.problems import InputError, Place, Problem, did_you_mean
+from scaler.problems import InputError, Place, Problem, did_you_mean, unknown_size
 from scaler.records import Model, Size, Stage
 from scaler.settling.reduce import SizeLine, from_settlement
 from scaler.settling.row_links import reasons
@@ -98,17 +98,7 @@ def explain(model: Model, identity: str, *, as_drawn: bool = False) -> Explanati
             ]
         )
     if size is None:
-        raise InputError(
-            [
-                Problem(
-                    "unknown-size",
-                    f"there is no size '{identity[:80]}' in this model",
-                    read=identity,
-                    expected="part.size",
-                    advice=did_you_mean(identity, model.sizes),
-                )
-            ]
-        )
+        raise InputError([unknown_size(identity, model.sizes)])
     checker = Checker(model, Stage.CHOSEN, as_drawn=as_drawn)
     reduction = from_settlement(model, checker.settlement, checker.exact)
     own = f"{identity}@{copy}" if f"{identity}@{copy}" in checker.settlement.copies else identity

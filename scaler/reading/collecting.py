@@ -247,6 +247,10 @@ def bad_name(entries: Entries, entry: Entry, name: str, mark: Mark, column: str 
         return
     odd = odd_letters(name)
     long = len(name) > shapes.LONGEST_NAME
+    plain = "_".join(name.lower().replace("-", " ").split())
+    meant = "" if long or odd or not shapes.is_name(plain) else f"write {plain}, and "
+    if meant and entry.what != "size":
+        entries.lost.add((entry.what, plain))
     entries.fail(
         entry,
         None,
@@ -256,6 +260,6 @@ def bad_name(entries: Entries, entry: Entry, name: str, mark: Mark, column: str 
         expected=f"at most {shapes.LONGEST_NAME} characters"
         if long
         else "lower-case letters, digits and _, a letter first",
-        advice="put the free wording into title",
+        advice=f"{meant}put the free wording into title",
         mark=mark,
     )

@@ -115,13 +115,14 @@ class Context:
         if not self.entries.complete or (what, name) in self.entries.lost:
             return
         otherwise = otherwise or f"write [{what}.{shorten(name, 40)}] and what is known of it"
+        advice = self.known(what, names, otherwise).advice(name)
         self.entries.fail(
             entry,
             key,
             f"unknown-{what}",
             f"{label(entry)}: there is no {what} '{shorten(name, 60)}'",
             expected=expected or f"a {what} of this model",
-            advice=self.known(what, names, otherwise).advice(name),
+            advice=f"{otherwise} ({advice})" if advice.startswith("known here") else advice,
         )
 
     # --------------------------------------------------------------------- rules and methods
@@ -218,7 +219,7 @@ class Context:
             key,
             "unknown-rule" if a_rule else "unknown-method",
             f"{what}: there is no {'rule' if a_rule else 'method'} '{shorten(text, 60)}'",
-            expected="a rule of [rules] or a method of the methods table",
+            expected="a rule of [rules], or a method (scaler lookup methods lists them)",
             advice=known.advice(text) or "write a method such as turned, bored or reamed",
         )
 

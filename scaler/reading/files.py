@@ -22,6 +22,13 @@ OWN_SHOP_FILE = "shop.csv"
 MAX_BYTES = 8 * 1024 * 1024
 MAX_TOTAL_BYTES = 64 * 1024 * 1024
 MAX_FILES = 1000
+_TABLES_AND_DRAWINGS = frozenset((".csv", ".xlsx", ".xls", ".ods", ".dxf", ".html", ".pdf", ".svg"))
+_PACKED = {
+    b"PK\x03\x04": "a workbook or another packed file",
+    b"\xd0\xcf\x11\xe0": "a workbook of the old kind",
+    b"%PDF": "a printed page (PDF)",
+}
+"""What a file is that begins so, and is no text whatever it is called."""
 
 __all__ = [
     "CHOICES_FILE",
@@ -71,6 +78,14 @@ def find_model(path: Path) -> tuple[Path, Path] | Problem:
                 if others
                 else "scaler start DIR writes a starter model",
             )
+        if path.is_file() and path.suffix.lower() in _TABLES_AND_DRAWINGS:
+            return Problem(
+                "no-model",
+                f"{named} is no model: it is a table, a drawing or a page",
+                expected=f"a model folder or its first file, {MODEL_FILE}",
+                advice="name the folder; a model.toml names its tables under include or shop, and "
+                "scaler sizes-in reads a spreadsheet or a drawing",
+            )
         if path.is_file():
             return path.parent, path
         what = "there is no such folder or file"
@@ -109,6 +124,9 @@ def read_text(path: Path, name: str, bound: int = MAX_BYTES) -> str | Problem:
             expected=f"files up to {MAX_BYTES // 2**20} MiB, {MAX_TOTAL_BYTES // 2**20} together",
             advice="leave out what is no part of the model, or part it into several models",
         )
+    packed = next((what for head, what in _PACKED.items() if data.startswith(head)), "")
+    if packed:
+        return _not_text(name, data, 0, packed, "UTF-8")
     wide = next((b for b in (b"\xff\xfe", b"\xfe\xff") if data.startswith(b)), None)
     try:
         text = "" if wide else data.decode("utf-8-sig")

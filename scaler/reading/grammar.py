@@ -398,7 +398,7 @@ def find_method(name: str) -> Mapping[str, str]:
         raise GrammarError(
             name,
             f"'{shorten(name, 60)}' is no known method",
-            "a method of the methods table",
+            "a method: scaler lookup methods lists them",
             advice,
         )
     return {column: row.text(column) for column in row}

@@ -10,12 +10,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal, TypeVar
 
 from scaler.problems import Known, Place, Problem, listed, shorten, suggest
 from scaler.reading.collecting import columns, missing_column
 from scaler.reading.csv_text import CsvFile, CsvRow
-from scaler.reading.grammar import GrammarError, families, value_reader
+from scaler.reading.grammar import GrammarError, families, methods, value_reader
 from scaler.reading.shelf import STOCK, Lengths, Sheets, shelf_lengths, shelf_sheets, unread
 from scaler.records import Choice, Kind, Part, Reading, ShopRow, Size
 from scaler.settling.rows import named_row
@@ -226,11 +227,19 @@ def shop_rows(table: CsvFile, problems: list[Problem]) -> list[ShopRow]:
     return list(_shop_rows(shop))
 
 
+@lru_cache(maxsize=1)
+def family_names() -> Mapping[str, str]:
+    """By every name that a shop list may call a family, the family: its own, or a method's."""
+    found = {name: row.text("family") for name, row in methods().items() if row.text("family")}
+    return {**found, **{family: family for family in families()}}
+
+
 def _shop_rows(shop: _Table) -> Iterator[ShopRow]:
-    known = Known(families(), "write one of these")
+    known = Known(family_names(), "write one of these")
     for row in shop.table.rows:
         cells, place = row.cells, Place(shop.table.source.file, row.line)
-        family, size, value = cells["family"], cells["size"], None
+        family = family_names().get(cells["family"], cells["family"])
+        size, value = cells["size"], None
         name, written = cells.get("designation", "") or size, size
         if family not in families():
             shop.fail(

@@ -205,7 +205,8 @@ class _Reader:
         for number, name in enumerate(value if isinstance(value, list) else [value]):
             mine = [key for key in naming if key.partition(" ")[2] == name]
             found += mine
-            if not mine and self.context.entries.complete:
+            lost = self.context.is_spoilt("condition", str(name), "keep")
+            if not mine and not lost and self.context.entries.complete:
                 known = [key.partition(" ")[2] for key in naming]
                 self.fail(
                     ("in", number) if isinstance(value, list) else "in",

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
 from operator import attrgetter
 from typing import Any
 
 from scaler.expressions import parse_expression
-from scaler.measures.lengths import Length, parse_length
+from scaler.measures.lengths import Length, LengthError, format_mm, parse_length
 from scaler.reading.context import Context, label
 from scaler.reading.defaults import kind_of, rule_of
 from scaler.reading.entries import Entry
 from scaler.reading.grammar import (
+    GrammarError,
     parse_limits,
     parse_window,
     plain_number,
@@ -47,7 +48,8 @@ class SizeReader:
     ) -> None:
         self.context, self.parts, self.drawings = context, parts, drawings
         self.entries: dict[str, Entry] = {}
-        self.lengths: dict[tuple[str, str | None], Length] = {}
+        self.lengths: dict[tuple[str, str | None, bool], Length] = {}
+        self.bare: dict[str, list[Entry]] = {}
         self.only = next(iter(drawings.values())) if len(drawings) == 1 else None
         self.stated: dict[tuple[str, str], tuple[Wish, ...]] = {}
         self.alike: dict[tuple[str, int, str, str], Size] = {}
@@ -63,6 +65,7 @@ class SizeReader:
                 self.context.unknown(
                     entry, "part" if entry.table else None, entry.part, "part", self.parts
                 )
+                self.context.entries.lost.add(("part", entry.part))  # said once
                 continue
             identity = f"{entry.part}.{entry.name}"
             if identity in sizes:
@@ -70,7 +73,24 @@ class SizeReader:
                 continue
             self.entries[identity] = entry
             sizes[identity] = self.like_another(entry, identity, part)
+        for name, entries in self.bare.items():
+            self.without_unit(self.drawings[name], entries)
         return sizes
+
+    def without_unit(self, sheet: Drawing, entries: Sequence[Entry]) -> None:
+        """Notes the bare numbers of a sheet that states no unit: once, at the sheet."""
+        first = entries[0]
+        more = f" and {len(entries) - 1} more" if len(entries) > 1 else ""
+        self.context.entries.fail(
+            self.context.entries.drawings[sheet.name],
+            None,
+            "no-unit",
+            f"the sheet {sheet.name} states no unit, and these of its sizes are bare numbers: "
+            f"{label(first)} ({first.place()}){more}",
+            read=str(first.fields["full"]),
+            expected='unit = "in" or unit = "mm" under the sheet, or the unit beside each number',
+            advice=f'write unit = "in" (or "mm") under [drawing.{sheet.name}]',
+        )
 
     def like_another(self, entry: Entry, identity: str, part: Part) -> Size:
         """One size, as one read before where its name, its fields and what its part states are the
@@ -265,10 +285,15 @@ class SizeReader:
         unit = sheet.unit if sheet else None
         if sheet is None and self.sheet_is_lost(entry):
             unit = "mm"  # the unit is unknown; what is wrong with the drawing is reported already
-        key = str(entry.fields["full"]), unit
+        key = str(entry.fields["full"]), unit, kind is Kind.THREAD
         length = self.lengths.get(key)
         if length is None:
-            length = context.read(entry, "full", lambda text: parse_length(text, unit), None, what)
+            if sheet is not None and unit is None and _is_bare(key[0]):
+                self.bare.setdefault(sheet.name, []).append(entry)
+                context.spoil(entry, "full")
+                return None, "", ""
+            read = _thread_reader(unit) if kind is Kind.THREAD else _length_reader(unit)
+            length = context.read(entry, "full", read, None, what)
             if length is None:
                 return None, "", ""
             self.lengths[key] = length
@@ -295,6 +320,50 @@ class SizeReader:
             item is not None and ("drawing" in item.fields or "drawing" in item.wrong)
             for item in (entry, part)
         )
+
+
+def _is_bare(text: str) -> bool:
+    """Whether a text is a number to which only the unit is wanting."""
+    try:
+        parse_length(text)
+    except LengthError:
+        try:
+            parse_length(text, "mm")
+        except LengthError:
+            return False
+        return True
+    return False
+
+
+def _length_reader(unit: str | None) -> Callable[[str], Length]:
+    return lambda text: parse_length(text, unit)
+
+
+def _thread_reader(unit: str | None) -> Callable[[str], Length]:
+    """The reader of a thread's full size: a length, or the name of a thread for its outside."""
+
+    def read(text: str) -> Length:
+        try:
+            return parse_length(text, unit)
+        except LengthError as error:
+            from scaler.trade.threads import UnknownThread, find_thread
+
+            try:
+                thread = find_thread(text)
+            except UnknownThread as unknown:
+                if _is_bare(text) or not any(c.isalpha() for c in text):
+                    raise error from None
+                near = " or ".join(f"'{name}'" for name in unknown.nearest[:3])
+                raise GrammarError(
+                    text,
+                    f"{unknown.reason}, and it is no length",
+                    "a length with its unit, or the name of a thread",
+                    f"did you mean {near}?" if near else "write 5/8 in, M16, 2 BA or 1/4 x 40 ME",
+                ) from None
+            size = format_mm(thread.major_mm, 4).rstrip("0").rstrip(".")
+            return Length(thread.major_mm, text, f"{thread.designation} = {size} mm")
+
+    return read
 
 
 def _state(fields: Mapping[str, Any], part: Part, made: Fraction | None) -> State:

@@ -18,7 +18,7 @@ from fractions import Fraction
 
 from scaler.expressions import Add, EvaluationError, Name, Neg, Node, names
 from scaler.problems import InputError, Problem
-from scaler.records import Bounds, Choice, Method, Model, Size, Stage, State
+from scaler.records import Bounds, Choice, Kind, Method, Model, Size, Stage, State
 from scaler.settling.copies import followed, own_copies
 from scaler.settling.row_links import no_column, noted, row_link, row_of, row_taken, why_none
 from scaler.settling.rows import Candidate, Rows, column_of, method_row, pick
@@ -313,8 +313,13 @@ class _Settler:
                     f"nothing serves {size.id}: {why_none(self.rows, self.model, size)}",
                     size.place,
                     read="; ".join(m.text for m in size.rule),
-                    expected="a method with rows, or a size cut to a step",
-                    advice="add rows to the shop list, or a method such as turned or bored",
+                    expected="another series of threads, or forbid that lets a row by"
+                    if size.kind is Kind.THREAD
+                    else "a method with rows, or a size cut to a step",
+                    advice="add a method such as metric thread or BA thread to its rule, or write "
+                    'forbid = "none" for it'
+                    if size.kind is Kind.THREAD
+                    else "add rows to the shop list, or a method such as turned or bored",
                 )
             )
             return Settled(exact, "none", "exact")

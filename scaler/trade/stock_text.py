@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from scaler.measures.lengths import LengthError, parse_length
+from scaler.problems import suggest
 
 FRACTIONS = "½⅓⅔¼¾⅕⅖⅗⅘⅙⅚⅐⅛⅜⅝⅞⅑⅒"
 QUOTES = "\"″”“'′’"
@@ -220,7 +221,11 @@ def read_stock(plain: str) -> Asked:
         elif word in _MARKS:
             marks.add(_MARKS[word])
         elif word not in _FILLERS and word not in ",;:.()-×*":
-            raise Unread(f"read {word!r}, which is no section, material or finish known here")
+            meant = suggest(word, (*_FORM_WORDS, *_MARKS), "")
+            raise Unread(
+                f"read {word!r}, which is no section, material or finish known here"
+                + (f"; {meant}" if meant else "")
+            )
     if len(forms) > 1:
         forms.discard("round")
     sizes = _sizes(tokens)
