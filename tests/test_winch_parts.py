@@ -16,9 +16,11 @@ import pytest
 
 import scaler
 from scaler.cards.cards import Card, card_pages, make_cards
+from scaler.cards.page_report import report_page
 from scaler.cards.sketch import Shape, shape_of
 from scaler.cards.tools import tool_name
 from scaler.desk.materials_list import MaterialsList
+from scaler.examples import write_out
 
 F = Fraction
 WINCH = Path(__file__).parent / "cases" / "winch.toml"
@@ -144,3 +146,49 @@ def test_tools_in_the_order_of_use(part: str, tools: list[str], cards: dict[str,
     at = [named.index(tool) for tool in tools]
     assert at == sorted(at)
     assert "die M2" not in named
+
+
+def test_the_report_names_rows_and_counts_in_words(winch: scaler.CheckResult) -> None:
+    """What was chosen is named by its row; teeth are a number, not a length; no software is named."""
+    page = report_page(winch, paper="A4")
+    assert "on its step of 1 mm" not in page and "sympy" not in page
+    wheel = page[page.index('id="part-wheel"') :]
+    teeth = wheel[wheel.index(">teeth<") : wheel.index(">module<")]
+    assert '<td class="f">60</td>' in teeth and "a whole number" in teeth
+    assert "details:not([open])" in page  # what is folded in is not printed as a heading alone
+
+
+def test_an_equality_on_a_card_is_its_sum(tmp_path: Path) -> None:
+    """0.000 mm of what? The card gives the equation, and how far out it is where it does not hold."""
+    (tmp_path / "model.toml").write_text(
+        '[model]\nscale = "1:1"\n[part.rod]\nmaterial = "brass"\nsize.length = {}\n'
+        'size.head = "4 mm"\nsize.shank = "9 mm"\n[condition.over_all]\n'
+        'keep = "rod.length == rod.head + rod.shank"\n[condition.even]\n'
+        'keep = "rod.shank == 2 * rod.head"\n',
+        encoding="utf-8",
+    )
+    cards = make_cards(scaler.check(scaler.load(tmp_path)))
+    page = card_pages(tuple(cards), "A4")["rod.html"]
+    assert "rod length = rod head + rod shank. " in page
+    assert "rod shank = 2 × rod head; it is 1.000 mm out. " in page
+    assert "comes to 0.000 mm" not in page
+
+
+def test_what_varies_has_no_chance_of_one_exact_value(tmp_path: Path) -> None:
+    """A sum that is to be exactly so, judged at basic sizes: no chance is given, not a chance of 0."""
+    (tmp_path / "model.toml").write_text(
+        '[model]\nscale = "1:1"\n[part.rod]\nsize.head = "4 mm"\nsize.shank = "8 mm"\n'
+        '[condition.even]\nkeep = "rod.shank == 2 * rod.head"\n',
+        encoding="utf-8",
+    )
+    chain = scaler.chain(scaler.load(tmp_path), "even")
+    assert chain.monte_carlo is not None and chain.monte_carlo.chance is None
+
+
+def test_a_recorded_choice_names_its_row_in_the_report(tmp_path: Path) -> None:
+    """A thread is M2 and a bar 1/4 in whichever way it was chosen."""
+    folder = tmp_path / "mill"
+    write_out("starter", folder)
+    scaler.write_choices(scaler.substitute(scaler.load(folder)))
+    page = report_page(scaler.check(scaler.load(folder)), paper="A4")
+    assert "<td>metric thread, M2<br>" in page and "<td>reamed, 3/8 in<br>" in page

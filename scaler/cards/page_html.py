@@ -222,7 +222,7 @@ tr{{break-inside:avoid}}
 .ct thead th:nth-child(5){{width:11%}}
 thead th.f{{white-space:normal}}.ct td:last-child,.ct thead th:last-child{{padding-left:3mm}}
 .up{{text-align:right;font-size:{cell}pt}}
-@media print{{.up{{display:none}}}}
+@media print{{.up,details:not([open]){{display:none}}}}
 .v{{font-weight:700;white-space:nowrap}}
 .v-holds{{color:#1b5e20}}.v-doubtful{{color:#6d4c00}}
 .v-tight,.v-loose,.v-fails{{color:#8e1b1b}}.v-refused{{color:#333}}

@@ -184,6 +184,14 @@ def _condition(card: Card, group: Sequence[Mate]) -> str:
     unit = card.model.work_unit
     wanted = span((item.lower, item.upper), unit, item.dimension)
     found = mate.finding.basic
+    if item.lower is not None and item.lower == item.upper and "==" in item.text:
+        off = Fraction(0) if found is None else middle(found) - item.lower
+        short = f"; it is {span((off, off), unit, item.dimension)} out" if off else ""
+        said = size_words(item.text.replace("==", "="))
+        return (
+            f"<li>{keys(mate.letters)} <b>{esc(title)}</b>"
+            f"<small>{esc(said)}{short}. {_last(card, group, {})}{_verdict(group)}</small></li>"
+        )
     basic = "" if found is None else span((middle(found), middle(found)), unit, item.dimension)
     return (
         f"<li>{keys(mate.letters)} <b>{esc(title)}</b>"

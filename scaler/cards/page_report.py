@@ -13,8 +13,9 @@ from scaler.cards.page_figures import figure, inch_text, mm_text, size_words, sp
 from scaler.cards.page_graph import Link, pictures
 from scaler.cards.page_html import document, esc, paper_of, report_style
 from scaler.cards.pictures import BAR_ROW, Bar, departures
+from scaler.cards.stock import plain_mm
 from scaler.expressions import names
-from scaler.records import Verdict
+from scaler.records import Kind, Verdict
 from scaler.report import full_size_text
 from scaler.settling.rows import method_row
 from scaler.settling.settle import reach_of
@@ -334,6 +335,8 @@ def _choices(result: CheckResult, cards: bool) -> str:
 
 def _own(value: Fraction, unit: str, line: SizeLine) -> str:
     """A figure of a size in the workshop's unit; an angle or a count as it is."""
+    if line.size.kind in (Kind.COUNT, Kind.TEETH):
+        return plain_mm(value)
     if unit == "in" and line.size.kind.is_length:
         return inch_text(value, 4)
     return mm_text(value, 3)
@@ -353,6 +356,8 @@ def _choice(line: SizeLine, unit: str) -> str:
         off = f"{sign}{_own(abs(departs), unit, line)}"
     settled = line.settled
     how = settled.method if settled else ""
+    row = settled.row.designation if settled and settled.row else ""
+    how += f", {row}" if row and row not in f"{how} {settled.why if settled else ''}" else ""
     why = settled.why if settled else ""
     note = f"; {settled.note}" if settled and settled.note else ""
     label = f" <small>{esc(line.size.title)}</small>" if line.size.title else ""

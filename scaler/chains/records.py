@@ -109,7 +109,8 @@ class Contributor:
 class MonteCarlo:
     """What the random draws found, in floating point (mm or degrees).
 
-    ``chance`` is the part of the draws inside the window, None where there is no window; a draw
+    ``chance`` is the part of the draws inside the window, None where there is no window, or one
+    of no width that draws which vary cannot meet; a draw
     without a value counts as outside. ``percentiles`` are pairs of percent and value.
     ``edges`` and ``counts`` are the histogram.
     """

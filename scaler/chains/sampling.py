@@ -362,7 +362,8 @@ def _summary(
     if high is not None:
         above = count - int(numpy.searchsorted(valid, float(high) - centre + EDGE, side="right"))
     chance = error = None
-    if stack.has_window:
+    exact = low is not None and low == high and valid[-1] - valid[0] > 2 * EDGE
+    if stack.has_window and not exact:  # what varies is never exactly one value
         chance = (count - below - above) / asked.draws
         error = math.sqrt(chance * (1.0 - chance) / asked.draws)
     first, last = float(valid[0]), float(valid[-1])

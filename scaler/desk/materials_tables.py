@@ -175,7 +175,7 @@ def weight_text(weight: Weight | None, unit: str) -> str:
     """kg, pounds for an inch workshop, or both; '-' where it is not known."""
     if weight is None:
         return "-"
-    kg, lb = f"{format_decimal(weight.kg, 3)} kg", f"{format_decimal(weight.kg / POUND, 2)} lb"
+    kg, lb = f"{format_decimal(weight.kg, 3)} kg", f"{format_decimal(weight.kg / POUND, 3)} lb"
     if unit == "both":
         return f"{kg} ({lb})"
     return lb if unit == "in" else kg

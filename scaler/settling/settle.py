@@ -340,7 +340,7 @@ class _Settler:
                 value = to_step(upper, method.step, "down")
             if value <= 0 < exact:
                 value = method.step
-            why = f"on its step of {_mm(method.step)}"
+            why = _on_step(size.kind, method.step)
             return Settled(value, method.name, "cut", why=why, by=method)
         if method.way == "given" and method.value is not None:
             why = "given in the model"
@@ -518,6 +518,15 @@ class _Settler:
                 self.defined[name] = sum_of(found.form)
         for name, node in links.items():
             self.evaluate(name, node)
+
+
+def _on_step(kind: Kind, step: Fraction) -> str:
+    """Why a value is what it is, in the unit of its kind; a count has a whole number."""
+    if kind in (Kind.COUNT, Kind.TEETH):
+        return "a whole number" if step == 1 else f"on its step of {step}"
+    if kind is Kind.ANGLE:
+        return f"on its step of {_mm(step).removesuffix(' mm')}°"
+    return f"on its step of {_mm(step)}"
 
 
 def _mm(value: Fraction) -> str:

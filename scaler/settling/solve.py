@@ -34,6 +34,7 @@ from scaler.settling.linear_systems import at, solve_linear
 from scaler.settling.roots import proved, roots_between, simplest_between
 
 Value = Fraction | Interval
+SOLVED = "solved for from its statement"
 MOST_IN_RING = 30
 """Sizes that may hang together in one nonlinear ring, and in one linear one."""
 MOST_TOGETHER = 500
@@ -153,11 +154,7 @@ def _solve_linear(
             found.open_unknowns,
             found.missing,
         )
-    how = (
-        "solved for from its statement"
-        if len(unknowns) == 1
-        else f"{len(unknowns)} linear equations solved together"
-    )
+    how = SOLVED if len(unknowns) == 1 else f"{len(unknowns)} linear equations solved together"
     return Solution({n: at(found.forms[n], values) for n in unknowns}, how, found.forms)
 
 
@@ -295,7 +292,8 @@ def _polynomial_roots(
         if denominator.has(symbol) and not _has_value(equation, unknown, values, ratio, root):
             continue
         roots.append(root)
-    return roots, f"root of a polynomial of degree {polynomial.degree()}, by sympy"
+    degree = polynomial.degree()
+    return roots, SOLVED if degree == 1 else f"root of a polynomial of degree {degree}"
 
 
 def _has_value(
