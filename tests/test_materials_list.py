@@ -26,7 +26,7 @@ from scaler.cards.stock import (
 )
 from scaler.cli import desk_commands
 from scaler.desk.materials_list import MaterialsList, area_mm2, density_of, materials, weight_of
-from scaler.desk.materials_tables import csv_text, grids, left_open, sheets
+from scaler.desk.materials_tables import csv_text, grids, heading_words, left_open, sheets
 from scaler.reading.shelf import shelf_lengths
 
 F = Fraction
@@ -526,10 +526,16 @@ def test_workbook_is_read_back(tmp_path: Path) -> None:
     book = openpyxl.load_workbook(tmp_path / "order.xlsx")
     for title, names, rows in sheets(listed):
         page = book[title]
-        assert [cell.value for cell in page[1]] == names
+        assert [cell.value for cell in page[1]] == [heading_words(name) for name in names]
+        assert page.print_title_rows == "$1:$1" and page.page_setup.orientation == "landscape"
         for number, row in enumerate(rows, 2):
             read = [cell.value for cell in page[number]]
-            assert read == [value if value != "" else None for value in row]
+            plain = ["no plan buys less" if value == "optimal" else value for value in row]
+            assert read == [value if value != "" else None for value in plain]
+            for cell, name in zip(page[number], names, strict=True):
+                assert cell.number_format == {"mm": "0.00", "kg": "0.000"}.get(
+                    name.rpartition("_")[2], "General"
+                )
     assert book["Cutting list"]["A2"].data_type == "s"
     assert not list(tmp_path.glob(".order*"))
 

@@ -317,6 +317,20 @@ def csv_text(listed: MaterialsList) -> str:
     return csv_table(headings, rows)
 
 
+_PLANS = {"optimal": "no plan buys less"}
+_FIGURES = {"mm": "0.00", "kg": "0.000"}
+
+
+def heading_words(name: str) -> str:
+    """A heading for a person: the unit after a comma.
+
+    >>> heading_words("bar_length_mm"), heading_words("nearest_on_shelf")
+    ('bar length, mm', 'nearest on shelf')
+    """
+    stem, _, unit = name.rpartition("_")
+    return (f"{stem}, {unit}" if unit in _FIGURES else name).replace("_", " ")
+
+
 class NoWorkbook(RuntimeError):
     """The library that writes workbooks is not installed."""
 
@@ -337,16 +351,21 @@ def write_workbook(listed: MaterialsList, path: Path) -> None:
     book.remove(book.active)
     for title, names, rows in sheets(listed):
         sheet = book.create_sheet(title)
-        sheet.append(names)
+        sheet.append([heading_words(name) for name in names])
+        sheet.page_setup.orientation = "landscape"
+        sheet.page_setup.fitToHeight = 0
+        sheet.sheet_properties.pageSetUpPr.fitToPage = True
+        sheet.print_title_rows = "1:1"
         for cell in sheet[1]:
             cell.font = styles.Font(bold=True)
         for row in rows:
-            sheet.append(row)
-            for cell in sheet[sheet.max_row]:
+            sheet.append([_PLANS.get(str(value), value) for value in row])
+            for cell, name in zip(sheet[sheet.max_row], names, strict=True):
+                cell.number_format = _FIGURES.get(name.rpartition("_")[2], "General")
                 if cell.data_type == "f":  # words that begin with = are words
                     cell.data_type = "s"
         for at, name in enumerate(names, 1):
-            widest = max([len(name), *(len(str(row[at - 1] or "")) for row in rows)])
+            widest = max([len(heading_words(name)), *(len(str(row[at - 1] or "")) for row in rows)])
             sheet.column_dimensions[sheet.cell(1, at).column_letter].width = min(widest, 60) + 2
         sheet.freeze_panes = "A2"
     packed = io.BytesIO()
