@@ -122,8 +122,13 @@ def test_every_size_is_the_model_s(
 def test_limits_on_the_card_are_the_model_s(
     engine: scaler.CheckResult, pages: dict[str, str]
 ) -> None:
-    """Largest first, then smallest, in mm and in inches."""
+    """Largest first, then smallest, in mm and in inches; none of a size that is cut to suit."""
+    suits, shown = {f.statement.basis.last for f in engine.findings}, 0
     for identity, _, _, cell in ROW.findall(pages["axle.html"]):
+        if identity in suits:
+            assert cell == "to suit, below"
+            continue
+        shown += 1
         line = engine.reduction.line(identity)
         assert line.limits is not None and line.chosen is not None
         rows = re.findall(r'class="lr">([0-9.]+)<small>([0-9.]+)</small>', cell)
@@ -132,6 +137,7 @@ def test_limits_on_the_card_are_the_model_s(
         for (mm, inch), value in zip(rows, wanted, strict=True):
             assert abs(F(mm) - value) <= F(1, 1000)
             assert abs(F(inch) - value / INCH) <= F(1, 10_000)
+    assert shown > 0
 
 
 def test_nearest_64th_adds_up(pages: dict[str, str]) -> None:

@@ -8,6 +8,7 @@ square is milled after the shaft is turned is common practice.
 
 from __future__ import annotations
 
+import re
 import shutil
 from fractions import Fraction
 from pathlib import Path
@@ -192,3 +193,16 @@ def test_a_recorded_choice_names_its_row_in_the_report(tmp_path: Path) -> None:
     scaler.write_choices(scaler.substitute(scaler.load(folder)))
     page = report_page(scaler.check(scaler.load(folder)), paper="A4")
     assert "<td>metric thread, M2<br>" in page and "<td>reamed, 3/8 in<br>" in page
+
+
+def test_a_size_cut_last_has_no_limits_beside_its_aim(tmp_path: Path) -> None:
+    """The process's own limits about the basic size say otherwise than the aim: one of them goes."""
+    folder = tmp_path / "mill"
+    write_out("starter", folder)
+    page = card_pages(tuple(make_cards(scaler.check(scaler.load(folder)))), "A4")["bush.html"]
+    rows = dict(re.findall(r'<tr data-size="bush\.([a-z]+)"(.*?)</tr>', page, re.DOTALL))
+    assert set(rows) == {"outside", "bore", "length"}
+    for name in ("outside", "bore"):
+        assert "cut last" in rows[name]
+        assert "<td>to suit, below</td>" in rows[name] and "lims" not in rows[name]
+    assert "lims" in rows["length"] and "to suit" not in rows["length"]

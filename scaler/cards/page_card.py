@@ -310,7 +310,9 @@ def _row(card: Card, item: CardSize, shown: Figure) -> str:
     if shown.fraction:
         under += f'<span class="near">{esc(shown.fraction)}</span>'
     limits = ""
-    if shown.own_limits and size.kind is not Kind.THREAD:
+    if item.last_for and line.state is State.NOT_MADE:
+        limits = "to suit, below"  # the limits of the process would say otherwise than the aim
+    elif shown.own_limits and size.kind is not Kind.THREAD:
         lines = []
         for own, other in zip(shown.own_limits, shown.other_limits or ("", ""), strict=True):
             beside = f"<small>{other}</small>" if other else ""
