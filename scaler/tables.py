@@ -229,10 +229,10 @@ def cautions_text(cautions: Sequence[Caution]) -> str:
             )
             continue
         key = (caution.refused, caution.headline, caution.text)
-        grouped.setdefault(key, []).append(caution.about)
+        grouped.setdefault(key, []).extend(caution.about.split(", "))
     lines = []
     for (_, headline, text), about in sorted(grouped.items(), key=lambda item: not item[0][0]):
-        lines.append(f"* {headline}: {', '.join(about)}. {text}")
+        lines.append(f"* {headline}: {', '.join(dict.fromkeys(about))}. {text}")
     return "\n".join(lines)
 
 

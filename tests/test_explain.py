@@ -148,7 +148,7 @@ def test_a_conflict_names_the_choice_and_the_path(tmp_path: Path) -> None:
     text, path, members = conflict_of(result, "bar_in_eye")
     assert path == ("pump.bar", "pump.seat", "pair bar_in_eye")
     assert "path: pump.bar > pump.seat > pair bar_in_eye" in text
-    assert "(tight)" in text and "moved by rounding" in text
+    assert "(tight)" in text and "rounding moves it " in text
     assert (
         members[0]
         == f"pair bar_in_eye wants 0.500 to 0.900 mm | model.toml, line {line_of('[pair.bar_in_eye]')}"

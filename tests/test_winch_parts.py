@@ -20,8 +20,10 @@ from scaler.cards.cards import Card, card_pages, make_cards
 from scaler.cards.page_report import report_page
 from scaler.cards.sketch import Shape, shape_of
 from scaler.cards.tools import tool_name
+from scaler.checking.cautions import Caution
 from scaler.desk.materials_list import MaterialsList
 from scaler.examples import write_out
+from scaler.tables import cautions_text
 
 F = Fraction
 WINCH = Path(__file__).parent / "cases" / "winch.toml"
@@ -206,3 +208,26 @@ def test_a_size_cut_last_has_no_limits_beside_its_aim(tmp_path: Path) -> None:
         assert "cut last" in rows[name]
         assert "<td>to suit, below</td>" in rows[name] and "lims" not in rows[name]
     assert "lims" in rows["length"] and "to suit" not in rows["length"]
+
+
+def test_what_comes_with_a_row_is_not_cut(winch: scaler.CheckResult) -> None:
+    """The flats and height of a nut are read as it comes; a keyway is cut, a nut is not."""
+    kinds = {step.size: step.kind for step in scaler.making_order(winch.model).steps}
+    assert kinds["pawl_nut.flats"] == kinds["pawl_nut.height"] == "as supplied"
+    assert kinds["drum_shaft.keyway_width"] == "cut to size"
+
+
+def test_a_caution_names_a_part_once() -> None:
+    """Two pressed bushes in one frame: the frame is named once."""
+    one = Caution("bush, frame", "fit", "no approval", "Have it judged.", False)
+    other = Caution("pin, frame", "fit", "no approval", "Have it judged.", False)
+    assert cautions_text((one, other)) == "* no approval: bush, frame, pin. Have it judged."
+
+
+def test_rounding_is_told_by_what_it_does_to_the_fit(tmp_path: Path) -> None:
+    """A shaft 0.038 mm too large takes 0.038 mm off the clearance: the sign belongs to the fit."""
+    folder = tmp_path / "mill"
+    write_out("starter", folder)
+    conflicts = scaler.check(scaler.load(folder)).conflicts
+    (text,) = (c.text for c in conflicts if c.text.startswith("crank_on_shaft"))
+    assert "rounding moves it -0.038 by shaft.crank_end" in text

@@ -26,7 +26,7 @@ from scaler.checking.cautions import of_model as cautions_of
 from scaler.checking.check import Finding
 from scaler.records import Bounds, Model, State
 from scaler.settling.limits import last_cut_tolerance, limits_of
-from scaler.settling.rows import method_row
+from scaler.settling.rows import HEXAGON, method_row
 from scaler.settling.settle import Settled, refused_parts
 
 ZERO = Fraction(0)
@@ -289,7 +289,11 @@ class _Order:
             last_of(self.model, key) == name for key in self.bench.index.named_in.get(name, ())
         ):
             return "cut last"
-        table = method_row(self.settled(name).method)
+        settled = self.settled(name)
+        table = method_row(settled.method)
+        of_row = settled.by is not None and settled.by.column
+        if of_row and (table is None or settled.method in HEXAGON):
+            return "as supplied"  # the wall of a tube, the flats of a nut
         if table is not None and table.family:
             return "fixed tooling" if table.family in TOOLS else "as supplied"
         return "cut to size"

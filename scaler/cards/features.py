@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from scaler.cards.stock import ACROSS_WORDS, form_of_row, is_round, value_mm
 from scaler.records import Kind
-from scaler.settling.rows import method_row
+from scaler.settling.rows import HEXAGON, method_row
 
 if TYPE_CHECKING:
     from scaler.settling.reduce import SizeLine
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 EYE_NAMES = ("eye_outside", "eye_diameter", "end_diameter", "boss_diameter", "eye_width")
 BOUGHT = ("bearing", "key", "cap screw", "dowel", "taper pin", "O-ring", "rivet")
 """Families of rows that are whole parts, as they are sold."""
-_NUT = frozenset(("across flats", "small across flats"))
 
 
 def sold_as_it_is(lines: Sequence[SizeLine]) -> bool:
@@ -26,7 +25,7 @@ def sold_as_it_is(lines: Sequence[SizeLine]) -> bool:
         if table is not None and table.family in BOUGHT:
             return True
     came = [line.settled for line in lines if line.settled is not None]
-    return any(settled.method in _NUT for settled in came) and all(
+    return any(settled.method in HEXAGON for settled in came) and all(
         settled.row is not None for settled in came
     )
 

@@ -307,9 +307,9 @@ def _words(finding: Finding, path: tuple[str, ...], drawn: str) -> str:
     elif finding.cause is Cause.DOES_NOT_SCALE:
         parts.append("it fails at exact scale already: set the clearance afresh, not by scale")
     elif finding.shares:
-        said = ", ".join(f"{name} {signed_text(moved)}" for name, moved in finding.shares[:4])
+        said = ", ".join(f"{signed_text(moved)} by {name}" for name, moved in finding.shares[:4])
         word = "what was made" if finding.cause is Cause.AS_MADE else "rounding"
-        parts.append(f"moved by {word}: {said}")
+        parts.append(f"{word} moves it {said}")
     if path:
         parts.append("path: " + " > ".join(path))
     return "; ".join(parts)

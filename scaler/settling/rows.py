@@ -42,6 +42,10 @@ class Candidate:
         return self.table, self.designation
 
 
+HEXAGON = frozenset(("across flats", "small across flats"))
+"""Methods by which a size is the hexagon of a thread's nut or head."""
+
+
 @dataclass(frozen=True, slots=True)
 class MethodRow:
     """A row of the methods table, read once."""
