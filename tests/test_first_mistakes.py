@@ -191,3 +191,46 @@ def test_the_end_of_a_sweep_is_named(mill: Path) -> None:
     """Which of the two scales could not be read."""
     result = CliRunner().invoke(cli, ["sweep", str(mill), "--from", "1:8", "--to", "12"])
     assert result.exit_code == 2 and "--to: " in result.output
+
+
+def test_a_spreadsheet_may_name_threads_too(tmp_path: Path) -> None:
+    """Headings of one's own, semicolons, decimal commas; the thread is read by its name."""
+    (tmp_path / "own.csv").write_text(
+        'Part;Feature;Drawing;How\nRatchet;Bore;"1 1/4""";reamed\nRatchet;Thread;3/8 BSW;BSW thread\n'
+        "Ratchet;Thread 2;7/16;BSW thread\nRatchet;Thread 3;3/8 BSX;\n",
+        encoding="utf-8",
+    )
+    maps = ["part=Part", "size=Feature", "full=Drawing", "rule=How"]
+    given = [word for pair in maps for word in ("--map", pair)]
+    result = CliRunner().invoke(
+        cli, ["sizes-in", str(tmp_path / "own.csv"), *given, "--unit", "in"]
+    )
+    assert result.exit_code == 2  # 3/8 BSX names none
+    assert "line 5: cell C5" in result.output and "'3/8 BSW'" in result.output
+    text = (tmp_path / "own.csv").read_text("utf-8").replace("Ratchet;Thread 3;3/8 BSX;\n", "")
+    (tmp_path / "own.csv").write_text(text, encoding="utf-8")
+    result = CliRunner().invoke(
+        cli, ["sizes-in", str(tmp_path / "own.csv"), *given, "--unit", "in"]
+    )
+    assert result.exit_code == 0
+    assert (
+        "ratchet,thread,3/8 BSW," in result.output and "ratchet,thread_2,7/16 in," in result.output
+    )
+
+
+def test_a_thread_by_name_comes_back_from_a_reduced_table(mill: Path) -> None:
+    """On a sheet of an earlier model 2 BA is not the full size: the name comes back, not 37.6 mm.
+
+    The same of a gauge: 16 SWG is 0.064 in (BS 3737), and 0.512 in full size on that sheet.
+    """
+    change(mill, ('full = "1", kind', 'full = "16 SWG", kind'), ('full = "5/8"', 'full = "2 BA"'),
+           ('unit = "in" ', 'unit = "in"\nscale = "1:8" '))  # fmt: skip
+    size = scaler.load(mill).sizes["crank.pin_thread"]
+    assert size.full == F("4.7") * 8
+    run = CliRunner()
+    out = mill / "sizes.csv"
+    run.invoke(cli, ["reduce", str(mill), "--format", "csv", "--out", str(out)])
+    result = run.invoke(cli, ["sizes-in", str(out)])
+    assert "side_plate,thickness,16 SWG,external," in result.output
+    (row,) = (line for line in result.output.splitlines() if line.startswith("crank,pin_thread"))
+    assert row.startswith("crank,pin_thread,2 BA,thread,")

@@ -16,6 +16,8 @@ from scaler.desk.table_cells import Cell
 from scaler.desk.tables_in import Reader, SizeRow, add, fault
 from scaler.measures.lengths import LengthError, parse_length
 from scaler.problems import Problem
+from scaler.reading.drawn import thread_length
+from scaler.reading.grammar import GrammarError
 
 _NUMBER = re.compile(r"^-?\d{1,80}(?:/\d{1,80}|(?:[.,]\d{0,80})?(?:[eE][-+]?\d{1,2})?)$")
 _ROUND_TRIP = (
@@ -90,6 +92,7 @@ def _edited(said: Mapping[str, str], key: str) -> tuple[Fraction | None, Fractio
 def _reduced_full(reader: Reader, said: Mapping[str, str], row: Mapping[int, Cell]) -> str:
     """The drawn size of a row: as drawn where it was not touched, else as edited."""
     kind, drawn = said.get("kind", ""), said.get("drawn", "")
+    drawn = drawn.partition(" = ")[0]  # 16 SWG and 2 BA come with what they are
     exact, edited = _edited(said, "full_mm")
     if kind in ("angle", "taper", "count", "teeth"):
         if edited is None:
@@ -98,8 +101,8 @@ def _reduced_full(reader: Reader, said: Mapping[str, str], row: Mapping[int, Cel
     as_drawn: Fraction | None = None
     if drawn:
         try:
-            as_drawn = parse_length(drawn).mm
-        except LengthError:
+            as_drawn = (thread_length if kind == "thread" else parse_length)(drawn).mm
+        except (LengthError, GrammarError):
             as_drawn = None
     if edited is None:
         if as_drawn is not None:

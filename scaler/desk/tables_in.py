@@ -25,6 +25,7 @@ from scaler.desk.tables_read import Table, problem, read_table
 from scaler.measures.angles import parse_angle
 from scaler.measures.lengths import LengthError, parse_length
 from scaler.problems import InputError, Place, Problem, did_you_mean, shorten, suggest
+from scaler.reading.drawn import is_bare, thread_length
 
 if TYPE_CHECKING:
     import pandas
@@ -375,7 +376,8 @@ def _keep(
             cells[name] = ours
     mark = marks.get("full", first)
     if cells.get("full"):
-        fitted = _full(cells["full"], cells.get("kind", ""), unit)
+        kind = cells.get("kind", "") or ("thread" if _is_thread(cells["size"]) else "")
+        fitted = _full(cells["full"], kind, unit)
         if isinstance(fitted, _Unread):
             add(reader, mark, f"no size can be read ({fitted.problem})", cells["full"],
                  fitted.expected, fitted.advice)  # fmt: skip
@@ -389,6 +391,13 @@ def _keep(
              "rename one or take it out")  # fmt: skip
         return
     reader.seen[key] = row
+
+
+def _is_thread(name: str) -> bool:
+    from scaler.reading.defaults import kind_of
+    from scaler.records import Kind
+
+    return kind_of(name) is Kind.THREAD
 
 
 @dataclass(frozen=True, slots=True)
@@ -418,6 +427,12 @@ def _full(text: str, kind: str, unit: str | None) -> str | _Unread:
         return text
     if kind in ("count", "teeth"):
         return text if text.isdigit() else _Unread("no whole number", "a count", "write 24")
+    if kind == "thread" and not is_bare(text):
+        try:
+            thread_length(text)
+        except ValueError as error:
+            return _why(error)
+        return text
     try:
         parse_length(text)
         return text

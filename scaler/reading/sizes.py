@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from operator import attrgetter
 from typing import Any
 
 from scaler.expressions import parse_expression
-from scaler.measures.lengths import Length, LengthError, format_mm, parse_length
+from scaler.measures.lengths import Length, parse_length
 from scaler.reading.context import Context, label
 from scaler.reading.defaults import kind_of, rule_of
+from scaler.reading.drawn import is_bare, thread_length
 from scaler.reading.entries import Entry
 from scaler.reading.grammar import (
-    GrammarError,
     parse_limits,
     parse_window,
     plain_number,
@@ -288,12 +288,12 @@ class SizeReader:
         key = str(entry.fields["full"]), unit, kind is Kind.THREAD
         length = self.lengths.get(key)
         if length is None:
-            if sheet is not None and unit is None and _is_bare(key[0]):
+            if sheet is not None and unit is None and is_bare(key[0]):
                 self.bare.setdefault(sheet.name, []).append(entry)
                 context.spoil(entry, "full")
                 return None, "", ""
-            read = _thread_reader(unit) if kind is Kind.THREAD else _length_reader(unit)
-            length = context.read(entry, "full", read, None, what)
+            read = thread_length if kind is Kind.THREAD else parse_length
+            length = context.read(entry, "full", lambda text: read(text, unit), None, what)
             if length is None:
                 return None, "", ""
             self.lengths[key] = length
@@ -320,50 +320,6 @@ class SizeReader:
             item is not None and ("drawing" in item.fields or "drawing" in item.wrong)
             for item in (entry, part)
         )
-
-
-def _is_bare(text: str) -> bool:
-    """Whether a text is a number to which only the unit is wanting."""
-    try:
-        parse_length(text)
-    except LengthError:
-        try:
-            parse_length(text, "mm")
-        except LengthError:
-            return False
-        return True
-    return False
-
-
-def _length_reader(unit: str | None) -> Callable[[str], Length]:
-    return lambda text: parse_length(text, unit)
-
-
-def _thread_reader(unit: str | None) -> Callable[[str], Length]:
-    """The reader of a thread's full size: a length, or the name of a thread for its outside."""
-
-    def read(text: str) -> Length:
-        try:
-            return parse_length(text, unit)
-        except LengthError as error:
-            from scaler.trade.threads import UnknownThread, find_thread
-
-            try:
-                thread = find_thread(text)
-            except UnknownThread as unknown:
-                if _is_bare(text) or not any(c.isalpha() for c in text):
-                    raise error from None
-                near = " or ".join(f"'{name}'" for name in unknown.nearest[:3])
-                raise GrammarError(
-                    text,
-                    f"{unknown.reason}, and it is no length",
-                    "a length with its unit, or the name of a thread",
-                    f"did you mean {near}?" if near else "write 5/8 in, M16, 2 BA or 1/4 x 40 ME",
-                ) from None
-            size = format_mm(thread.major_mm, 4).rstrip("0").rstrip(".")
-            return Length(thread.major_mm, text, f"{thread.designation} = {size} mm")
-
-    return read
 
 
 def _state(fields: Mapping[str, Any], part: Part, made: Fraction | None) -> State:
