@@ -119,7 +119,8 @@ def _text(model: Any, report: Any, units: str, format_: str, detail: bool) -> st
     def shown(grid: Any) -> str:
         return common.table(format_, grid.headings, grid.rows, grid.right) if grid.rows else ""
 
-    text = heading(format_, model) + "\n" + shown(fit_tables.fits_grid(report, units)) + "\n"
+    text = heading(format_, model, units) + "\n"
+    text += shown(fit_tables.fits_grid(report, units)) + "\n"
     if report.wanted.hot:
         text += titled(format_, "Hot", shown(fit_tables.hot_grid(report, units)))
     text += titled(format_, "Press fits", shown(fit_tables.press_grid(report, units)))

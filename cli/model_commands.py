@@ -21,9 +21,14 @@ def titled(format_: str, title: str, body: str) -> str:
     return f"\n## {title}\n\n{body}\n" if format_ == "markdown" else f"\n{title}\n{body}\n"
 
 
-def heading(format_: str, model: Any) -> str:
-    """Title and scale of the model."""
+UNIT_WORDS = {"mm": "mm", "in": "inches", "both": "mm, inches in brackets"}
+
+
+def heading(format_: str, model: Any, units: str = "") -> str:
+    """Title and scale of the model, and what the figures of its tables are in."""
     text = f"{model.title}\nscale {model.scale.read_as}"
+    if units:
+        text += f"; lengths in {UNIT_WORDS[units]}"
     return f"# {text.replace(chr(10), chr(10) * 2)}\n" if format_ == "markdown" else f"{text}\n"
 
 
@@ -68,8 +73,9 @@ def reduce(
     else:
         from scaler import tables
 
-        grid = tables.sizes_grid(reduction, units or loaded.work_unit)
-        text = heading(format_, loaded) + "\n"
+        unit = units or loaded.work_unit
+        grid = tables.sizes_grid(reduction, unit)
+        text = heading(format_, loaded, unit) + "\n"
         text += common.table(format_, grid.headings, grid.rows, grid.right) + "\n"
         text += titled(format_, "Look at these", tables.warnings_text(reduction.notes))
         text += titled(format_, "Cautions", tables.cautions_text(reduction.cautions))
@@ -172,7 +178,7 @@ def check_text(loaded: Any, result: Any, others: list[Any], units: str | None, f
     from scaler import tables
 
     unit = units or loaded.work_unit
-    text = heading(format_, loaded) + "\n"
+    text = heading(format_, loaded, unit) + "\n"
     if others:
         grid = tables.compare_grid(others, unit)
     else:

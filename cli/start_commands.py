@@ -59,7 +59,7 @@ def demo(folder: Path | None, units: str | None, format_: str, out: Path | None)
     unit = units or model.work_unit
     grid = tables.compare_grid(results, unit)
     drawn = sum(1 for size in model.sizes.values() if size.full is not None)
-    text = heading(format_, model) + "\n"
+    text = heading(format_, model, unit) + "\n"
     text += f"{drawn} sizes drawn full size, {len(model.parts)} parts, one drawer of stock\n\n"
     text += common.table(format_, grid.headings, grid.rows, grid.right) + "\n\n"
     text += "\n".join(tables.counts_text(result) for result in results) + "\n"

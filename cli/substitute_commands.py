@@ -89,7 +89,7 @@ def _text(
     from scaler.substitution import text as substitution_text
 
     unit = units or loaded.work_unit
-    text = f"{heading(format_, loaded)}\n{substitution_text.status_text(result)}\n"
+    text = f"{heading(format_, loaded, unit)}\n{substitution_text.status_text(result)}\n"
     if result.status in ("optimal", "feasible"):
         text += "\n"
         grid = substitution_text.choices_grid(result, unit, changed=not everything)

@@ -234,3 +234,16 @@ def test_a_thread_by_name_comes_back_from_a_reduced_table(mill: Path) -> None:
     assert "side_plate,thickness,16 SWG,external," in result.output
     (row,) = (line for line in result.output.splitlines() if line.startswith("crank,pin_thread"))
     assert row.startswith("crank,pin_thread,2 BA,thread,")
+
+
+@pytest.mark.parametrize(
+    ("units", "words"),
+    [("mm", "lengths in mm\n"), ("in", "lengths in inches\n"), ("both", "inches in brackets\n")],
+)
+@pytest.mark.parametrize("command", ["reduce", "check", "substitute", "fits"])
+def test_every_table_says_its_unit(mill: Path, command: str, units: str, words: str) -> None:
+    """A sheet of figures on the bench tells what they are in."""
+    result = CliRunner().invoke(cli, [command, str(mill), "--units", units])
+    assert result.exit_code in (0, 1)
+    assert result.output.split("\n", 2)[1].endswith(words.strip())
+    assert result.output.split("\n", 2)[1].startswith("scale 1 1/2 in : 1 ft (1 : 8); ")

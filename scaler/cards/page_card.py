@@ -139,7 +139,8 @@ def _head(card: Card) -> str:
     part, model = card.part, card.model
     if card.refusal is not None:
         return f'<header class="head"><div><h1>{esc(card.title)}</h1></div></header>'
-    of = f'<p class="of">{esc(model.title)}; scale {esc(model.scale.read_as)}</p>'
+    scale = esc(model.scale.read_as).replace(" : ", "&nbsp;:&nbsp;")  # never broken at the colon
+    of = f'<p class="of">{esc(model.title)}; scale {scale}</p>'
     drawing = model.drawings.get(part.drawing or "")
     says = [part.material] if part.material else []
     if part.copies:
