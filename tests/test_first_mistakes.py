@@ -247,3 +247,21 @@ def test_every_table_says_its_unit(mill: Path, command: str, units: str, words: 
     assert result.exit_code in (0, 1)
     assert result.output.split("\n", 2)[1].endswith(words.strip())
     assert result.output.split("\n", 2)[1].startswith("scale 1 1/2 in : 1 ft (1 : 8); ")
+
+
+def test_what_hangs_together_with_a_conflict_is_told_to_wait(tmp_path: Path) -> None:
+    """A collar that no reamer fits stops the choice for the shaft, and so for its bush."""
+    (tmp_path / "model.toml").write_text(
+        '[model]\nscale = "1:10"\n[part.shaft]\nmaterial = "silver steel"\n'
+        'size.journal = { full = "60 mm", rule = ["ground bar", "turned step 0.1 mm"] }\n'
+        '[part.bush]\nsize.bore = { full = "60 mm", rule = ["reamed", "bored step 0.01 mm"] }\n'
+        '[part.collar]\nsize.bore = { full = "60 mm", rule = "reamed" }\n'
+        '[pair.shaft_in_bush]\ninner = "shaft.journal"\nouter = "bush.bore"\n'
+        'fit = "close run"\nbasis = "last cut bush.bore"\n'
+        '[pair.collar_on_shaft]\ninner = "shaft.journal"\nouter = "collar.bore"\n'
+        'fit = "clearance 0.006 to 0.008 mm"\n',
+        encoding="utf-8",
+    )
+    bush, collar = scaler.check(scaler.load(tmp_path), ways_out=2).conflicts
+    assert not bush.ways_out and "mend collar_on_shaft first" in bush.tried
+    assert collar.ways_out and "first" not in collar.tried

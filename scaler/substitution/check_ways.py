@@ -14,7 +14,7 @@ from fractions import Fraction
 from scaler.checking.check import Checker
 from scaler.checking.conflicts import CheckResult, Conflict, check
 from scaler.measures.lengths import format_mm
-from scaler.problems import InputError
+from scaler.problems import InputError, listed
 from scaler.records import Choice, Model, Stage
 from scaler.settling.settle import settle
 from scaler.settling.solve import middle
@@ -73,7 +73,20 @@ class Finder:
             if key in conflict.keys:
                 ways += [way for way in conflict.ways_out if way not in ways]
                 tried = f"{tried}; {conflict.tried.removeprefix('tried, ')}"
+        if not ways:
+            tried += self.first(part)
         return replace(item, ways_out=tuple(ways[: self.most]), tried=tried)
+
+    def first(self, part: Component) -> str:
+        """What must be mended before anything can be chosen for the rest of a component."""
+        behind = {key for conflict in self.better.conflicts for key in conflict.keys}
+        named = [key.partition(" ")[2] for key in part.keys if key in behind]
+        if not named:
+            return ""
+        return (
+            f"; what hangs together with it cannot hold either: mend {listed(named)} first, "
+            "then look again"
+        )
 
     def by_choice(self, key: str, part: Component) -> WayOut | None:
         """The fewest of the sizes chosen otherwise by which a statement holds; None where that
