@@ -265,3 +265,22 @@ def test_what_hangs_together_with_a_conflict_is_told_to_wait(tmp_path: Path) -> 
     bush, collar = scaler.check(scaler.load(tmp_path), ways_out=2).conflicts
     assert not bush.ways_out and "mend collar_on_shaft first" in bush.tried
     assert collar.ways_out and "first" not in collar.tried
+
+
+def test_an_equality_that_a_step_cannot_meet_says_what_to_write(tmp_path: Path) -> None:
+    """38 × 0.84667 mm is 32.173; on a step of 0.1 mm it is 32.2 and never exact: half a step will do."""
+    text = (
+        '[model]\nscale = "1:12"\n[part.frame]\n'
+        'size.centres = { kind = "position", rule = "coordinate drilled step 0.1 mm" }\n'
+        '[part.a]\nsize.teeth = { full = "15", kind = "teeth" }\n'
+        'size.module = { full = "10 mm", kind = "length", rule = "gear module" }\n'
+        '[part.b]\nsize.teeth = { full = "61", kind = "teeth" }\n[condition.mesh]\n'
+        'keep = "frame.centres == (a.teeth + b.teeth) * a.module / 2"\n'
+    )
+    (tmp_path / "model.toml").write_text(text, encoding="utf-8")
+    (conflict,) = scaler.check(scaler.load(tmp_path)).conflicts
+    assert "cut to a step of 0.1 mm" in conflict.text
+    within = 'within = "±0.05 mm"'
+    assert within in conflict.text
+    (tmp_path / "model.toml").write_text(f"{text}{within}\n", encoding="utf-8")
+    assert not scaler.check(scaler.load(tmp_path)).conflicts

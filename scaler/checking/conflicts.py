@@ -189,7 +189,27 @@ def _conflict(checker: Checker, finding: Finding) -> Conflict:
     if finding.shares:
         path = _path(checker, finding.shares[0][0], statement)
     drawn = _drawing_disagrees(checker, finding) or _far_apart(checker, finding)
-    return Conflict(finding, tuple(members), _words(finding, path, drawn), path)
+    text = _words(finding, path, drawn) + ("" if drawn else _on_a_step(checker, finding))
+    return Conflict(finding, tuple(members), text, path)
+
+
+def _on_a_step(checker: Checker, finding: Finding) -> str:
+    """What to write where an equality is out only because the size worked out from it is cut to a
+    step, and so can never be exactly so; '' where that is not all."""
+    item, off = finding.statement, finding.basic
+    if item.lower is None or item.lower != item.upper or off is None or item.dimension != "length":
+        return ""
+    key = f"{item.what} {item.id}"
+    for name, solved in checker.settlement.solved_by.items():
+        by = checker.settlement.results[name].by
+        step = by.step if by is not None and solved == key else None
+        if step is not None and abs(middle(off) - item.lower) <= step / 2:
+            said, half = (format_mm(x, 5).rstrip("0").rstrip(".") for x in (step, step / 2))
+            return (
+                f"; {name} is worked out from it and cut to a step of {said} mm: write "
+                f'within = "±{half} mm" under it, or give a finer step'
+            )
+    return ""
 
 
 def _drawing_disagrees(checker: Checker, finding: Finding) -> str:
