@@ -236,7 +236,7 @@ class Bench:
         whole: Checker | None = None,
     ) -> None:
         self.model, self.index = model, index
-        self.found, self.values, self.results = found, values, results
+        self.found, self._values, self.results = found, values, results
         self.changed = changed
         self._near: dict[str, Checker] = {}
         self._work, self._stale, self._whole = work, stale, whole
@@ -260,6 +260,15 @@ class Bench:
             everything,
             whole=checker,
         )
+
+    @property
+    def values(self) -> dict[str, Value]:
+        """What every size is worth, and each copy (``size@copy``) that differs from it [mm]."""
+        return {name: value for name, value in self._values.items() if value is not None}
+
+    def worth(self, name: str) -> Value | None:
+        """What a size, or a copy of it that differs (``size@copy``), is worth; None if unknown."""
+        return self._values.get(name)
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -307,8 +316,8 @@ class Bench:
 
     def value(self, size: str, copy: str = "") -> Fraction | None:
         """The size, or that copy of it, at present [mm]."""
-        found = self.values.get(f"{size}@{copy}") if copy else None
-        found = found if found is not None else self.values.get(size)
+        found = self.worth(f"{size}@{copy}") if copy else None
+        found = found if found is not None else self.worth(size)
         return None if found is None else middle(found)
 
     def is_made(self, size: str, copy: str = "") -> bool:
@@ -346,7 +355,7 @@ class Bench:
 
     def kept(self) -> Bench:
         """This bench, as one to go on from: what many changes have laid over it is made one."""
-        self.found, self.values = _flat(self.found), _flat(self.values)
+        self.found, self._values = _flat(self.found), _flat(self._values)
         self.results = _flat(self.results)
         return self
 
@@ -381,7 +390,7 @@ class Bench:
             model,
             index,
             found,
-            _over(self.values, values),
+            _over(self._values, values),
             _over(self.results, dict(checker.settlement.results)),
             reach,
             self._work,

@@ -425,10 +425,10 @@ def _moved(before: Bench, after: Bench) -> tuple[Moved, ...]:
     moved = []
     for size in after.changed.sizes:
         for name in (size, *(f"{size}@{copy}" for copy in after.copies(size))):
-            old = before.values.get(name)
-            new = after.values.get(name)
+            old = before.worth(name)
+            new = after.worth(name)
             if old is None and new is not None and "@" in name:
-                old = before.values.get(size)
+                old = before.worth(size)
             if old != new and (new is not None or "@" not in name):
                 pair = [None if value is None else middle(value) for value in (old, new)]
                 moved.append(Moved(name, *pair))

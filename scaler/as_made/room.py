@@ -161,7 +161,7 @@ def _wall(
     total = ZERO
     for name, factor in factors(checker, item.node).items():
         other, own = of_copy(name, item)
-        apart = not copy and bench.values.get(f"{size}@{own}") is not None
+        apart = not copy and bench.worth(f"{size}@{own}") is not None
         if other == size and not apart and (not copy or own in ("", copy)):
             total += factor
     if not total:
