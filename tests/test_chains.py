@@ -594,6 +594,30 @@ def test_a_size_cut_last_elsewhere_follows_what_it_suits(tmp_path: Path) -> None
     assert found.contributor("link.y").given.source == "cut last to suit y_to_x"
     (finding,) = [f for f in Checker(model).findings if f.statement.id == "on_y"]
     assert found.worst_case == finding.found
+    block = chain(model, "link_to_block", draws=0)
+    assert block.contributor("link.length").given.source == "cut last to suit link_fits"
+
+
+def test_a_last_cut_is_as_fine_as_the_finest_that_is_asked_for(tmp_path: Path) -> None:
+    """Milled 0.01, ground 0.004 and lapped 0.002 (methods table, common practice) on one size:
+    there is one cut, and every chain reckons with half of 0.002 either way."""
+    body = """
+[part.link]
+material = "steel"
+service = "none"
+size.x = { full = "240", kind = "length", rule = ["milled step 0.1 mm"] }
+size.y = { full = "320", kind = "length", rule = ["milled step 0.1 mm"] }
+"""
+    for number, by in enumerate(("", " by ground", " by lapped")):
+        body += f"""
+[condition.c{number}]
+keep = "-'0.1 mm' <= link.y - link.x - '10 mm' <= '0.1 mm'"
+basis = "last cut link.y{by}"
+"""
+    model = model_of(tmp_path, BOX + body)
+    for number in range(3):
+        given = chain(model, f"c{number}", draws=0).contributor("link.y").given
+        assert (given.lower, given.upper, given.process) == (F("-0.001"), F("0.001"), "lapped")
 
 
 def test_draws_of_chains_that_are_not_linear_take_everything() -> None:

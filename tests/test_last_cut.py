@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 
 import scaler
 from scaler.checking.check import Checker, Finding
-from scaler.checking.last_cut import least_overlap, range_of, windows
+from scaler.checking.last_cut import range_of
 from scaler.records import Model
 
 HEAD = '[model]\ntitle = "test"\nscale = "1:1"\n[part.p]\n'
@@ -244,12 +244,12 @@ def test_overlaps_are_the_worst_of_all_corners(
 ) -> None:
     """Each overlap of two windows, exactly, against all corners of the others' limits."""
     checker = Checker(bench.model(tmp_path_factory.mktemp("m")))
-    left = windows(checker, "p.x")
+    left = checker.cuts.windows("p.x")
     assert len(left) == len(bench.stated)
     sides = [y.sides for y in bench.others]
     for (one, s), (other, t) in itertools.product(zip(left, bench.stated, strict=True), repeat=2):
         least = min(s.window(ys)[1] - t.window(ys)[0] for ys in itertools.product(*sides))
-        assert least_overlap(checker, one, other) == least
+        assert checker.cuts.overlap(one, other) == least
 
 
 # --- one last cut after another

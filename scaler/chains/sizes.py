@@ -12,7 +12,7 @@ from scaler.chains.records import Chain, Given
 from scaler.chains.sampling import Draws
 from scaler.chains.stack import Convention
 from scaler.checking.check import Checker, Statement
-from scaler.checking.last_cut import NoRange, range_of, windows
+from scaler.checking.last_cut import NoRange, range_of
 from scaler.expressions import (
     ANGLE,
     LENGTH,
@@ -35,7 +35,7 @@ from scaler.expressions import (
 from scaler.measures.lengths import format_mm
 from scaler.problems import InputError, Place, Problem, did_you_mean, shorten
 from scaler.records import Basis, BasisKind, Kind, Model, Verdict
-from scaler.settling.limits import last_cut_tolerance, uncertainty
+from scaler.settling.limits import uncertainty
 from scaler.settling.solve import middle
 
 if TYPE_CHECKING:
@@ -329,7 +329,7 @@ def _by_last_cut(
         size = checker.model.sizes[name.partition("@")[0]]
         given = _plain(checker, name)
         if name == last:
-            half = _cut(checker, statement, last) / 2
+            half = checker.cuts.tolerance(*checker.cuts.last_of(statement))[0] / 2
             shift = target - middle(checker.values[name])
             found[name] = replace(
                 given,
@@ -351,18 +351,6 @@ def _by_last_cut(
             origin=ZERO,
         )
     return found
-
-
-def _cut(checker: Checker, statement: Statement, last: str) -> Fraction:
-    """Width of the tolerance of the last cut, as :mod:`scaler.checking.last_cut` takes it."""
-    settled = checker.settlement.of(last)
-    size = checker.model.sizes[last.partition("@")[0]]
-    own = last_cut_tolerance(checker.model, size, settled, statement.basis.by)[0]
-    found = windows(checker, last)
-    if all(window.statement.id != statement.id for window in found):
-        return own
-    by = next((w.statement.basis.by for w in found if w.statement.basis.by), "")
-    return min(own, last_cut_tolerance(checker.model, size, settled, by)[0])
 
 
 def _plain(checker: Checker, name: str) -> Given:
@@ -393,7 +381,7 @@ def limits_given(checker: Checker, name: str) -> Given:
         raise EvaluationError(name, str(error)) from None
     source = limits.source
     if (down, up) != (limits.lower, limits.upper):
-        served = ", ".join(window.statement.id for window in windows(checker, name))
+        served = ", ".join(item.id for item in checker.cuts.statements(name))
         source = f"cut last to suit {served}"
     made = checker.is_made(name)
     origin, text = ZERO, ""

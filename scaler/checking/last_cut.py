@@ -30,8 +30,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from scaler.checking.statements import NOWHERE, At, Statement, limits_statement
-from scaler.expressions import Name, names
+from scaler.checking.statements import NOWHERE, At, Statement
+from scaler.expressions import names
 from scaler.expressions.intervals import lower, upper
 from scaler.expressions.values import MINUS_ONE, ONE, times
 from scaler.records import BasisKind, Deviations
@@ -43,6 +43,8 @@ if TYPE_CHECKING:
 
 ZERO = Fraction(0)
 Range = tuple[Fraction, Fraction]
+_INVERSES = {ONE: MINUS_ONE, MINUS_ONE: ONE}
+"""The usual factors' −1 / factor, as the figures that sums are quick with."""
 
 
 class NoRange(ValueError):
@@ -51,14 +53,15 @@ class NoRange(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """What one statement leaves a size x: lower − others·k <= x <= upper − others·k [mm].
+    """What one statement leaves a size x [mm]: lower + Σ k·off <= x <= upper + Σ k·off.
 
-    ``lower`` and ``upper`` hold at basic sizes; ``tracks`` says how far x moves with each other
-    size not made yet; ``worth`` is the uncertainty of all the others' readings, carried to x, and
-    ``made_worth`` the part of it from sizes that have been read already.
+    ``name`` is the statement's, or says that these are the size's own limits; ``lower`` and
+    ``upper`` hold at basic sizes, and the others may be off these; ``tracks`` holds the k, how far
+    x moves with each other size not made yet; ``worth`` is the uncertainty of all the others'
+    readings, carried to x, and ``made_worth`` the part of it from sizes that have been read already.
     """
 
-    statement: Statement
+    name: str
     lower: Fraction | None
     upper: Fraction | None
     tracks: Mapping[str, Fraction]
@@ -100,16 +103,11 @@ class Cuts:
         A copy with a value of its own (``size@copy``) counts as a size by itself.
         """
         last = statement.basis.last
-        if last in self.checker.settlement.copies:
-            return last, ""
-        identity, _, copy = last.partition("@")
-        return identity, copy or statement.copy_of(identity.partition(".")[0])
+        return last, "" if "@" in last else statement.copy_of(last.partition(".")[0])
 
     def is_open(self, identity: str) -> bool:
         """Whether a size (or a copy with a value of its own) is still to be cut."""
-        settlement = self.checker.settlement
-        settled = (settlement.copies if "@" in identity else settlement.results).get(identity)
-        return settled is not None and not settled.made
+        return not self.checker.is_made(identity)
 
     def met(self, identity: str, copy: str) -> At:
         """Which copies of other parts a copy of a size meets in all that it serves."""
@@ -143,11 +141,9 @@ class Cuts:
         form = checker.form_of(statement)
         if form is None or last not in form.coefficients:
             return None
-        if any(name not in checker.values for name in form.coefficients):
-            return None
         factor = form.coefficients[last]
-        inverse = times(MINUS_ONE, factor if factor is ONE or factor is MINUS_ONE else 1 / factor)
-        rest, readings = form.constant, checker.readings
+        inverse = _INVERSES.get(factor) or -1 / factor
+        rest = form.constant
         tracks: dict[str, Fraction] = {}
         worth = made_worth = ZERO
         for name, coefficient in form.coefficients.items():
@@ -155,11 +151,10 @@ class Cuts:
                 continue
             rest += times(coefficient, middle(checker.values[name]))
             identity, _, copy = name.partition("@")
-            reading = readings.get((identity, copy)) if readings else None
+            reading = checker.readings.get((identity, copy))
             size = checker.model.sizes[identity]
             tracked = times(inverse, coefficient)
-            read = uncertainty(size, reading.instrument if reading else "")[1]
-            read = read if tracked is ONE else abs(tracked) * read
+            read = abs(tracked) * uncertainty(size, reading.instrument if reading else "")[1]
             worth += read
             if checker.is_made(name):
                 made_worth += read
@@ -171,7 +166,7 @@ class Cuts:
         ]
         if factor < 0:
             ends.reverse()
-        return Window(statement, ends[0], ends[1], tracks, worth, made_worth)
+        return Window(statement.id, ends[0], ends[1], tracks, worth, made_worth)
 
     def with_own(self, identity: str, copy: str = "") -> tuple[Window, ...]:
         """The windows, and the size's own limits where it states them as one more."""
@@ -182,8 +177,7 @@ class Cuts:
         limits = self.checker.limits(identity)
         basic = middle(self.checker.values[identity])
         low, high = basic + limits.lower, basic + limits.upper
-        own = limits_statement(identity, Name(identity), low, high, limits.source, size.place)
-        return (*found, Window(own, low, high, {}, ZERO))
+        return (*found, Window(f"{identity}:limits", low, high, {}, ZERO))
 
     def tolerance(self, identity: str, copy: str = "") -> tuple[Fraction, str]:
         """The tolerance of the last cut of a size [mm], the finest that a statement asks for."""
@@ -209,9 +203,7 @@ class Cuts:
                 tolerance = self.tolerance(name, copy)[0]
                 basic = middle(self.checker.values[name])
                 aim = aim_at(basic, found, tolerance)
-                margin = tolerance / 2 + found[0].worth
-                if found[0].made_worth:
-                    margin -= found[0].made_worth
+                margin = tolerance / 2 + found[0].worth - found[0].made_worth
                 rest = aim
                 for other, tracked in found[0].tracks.items():
                     rest -= times(tracked, middle(self.checker.values[other]))
@@ -231,11 +223,8 @@ class Cuts:
         """
         low, high, left = self.untied(constant, factors, at)
         for name, factor in left.items():
-            down, up = self.ends(name)
-            if factor > 0:
-                low, high = low + factor * down, high + factor * up
-            else:
-                low, high = low + factor * up, high + factor * down
+            ends = [factor * end for end in self.ends(name)]
+            low, high = low + min(ends), high + max(ends)
         return low, high
 
     def untied(
@@ -250,11 +239,10 @@ class Cuts:
         left = {name: factor for name, factor in factors.items() if factor}
         low = high = constant
         while cut := [name for name in left if name in self.served]:
-            depth = self.depth(cut[0])
-            name = cut[0] if depth and not cut[1:] else max(cut, key=lambda n: (self.depth(n), n))
+            name = max(cut, key=self.depth)
             factor = left.pop(name)
             own = self.of_copy(name, at)
-            follows = None if len(self.copies(name)) > 1 and not own else self.follows(name, own)
+            follows = self.follows(name, own)
             if follows is None:
                 down, up = self.range_of(name, own)
                 basic = factor * middle(checker.values[name])
@@ -263,13 +251,10 @@ class Cuts:
                 continue
             start = times(factor, follows.rest)
             for other, tracked in follows.tracks.items():
-                total = times(factor, tracked)
-                if other in left:
-                    total = left[other] + total
-                if total:
-                    left[other] = total
-                else:
-                    left.pop(other, None)
+                moved = times(factor, tracked)
+                left[other] = left[other] + moved if other in left else moved
+                if not left[other]:
+                    del left[other]
             width = abs(factor) * follows.margin
             low, high = low + (start - width), high + (start + width)
         return low, high, left
@@ -378,7 +363,7 @@ class Cuts:
         half = tolerance / 2
         low = max(lows) if lows else min(basic - half, *lowered)
         high = min(highs) if highs else max(basic + half, *raised)
-        return min(low, high) - basic, max(low, high) - basic
+        return low - basic, high - basic
 
     def end_span(self, end: Fraction, tracks: Mapping[str, Fraction], at: At) -> Range:
         """The range of an end of a window, moving with the other sizes."""
@@ -417,15 +402,8 @@ class Cuts:
         gap = self.overlap(one, other, at)
         if gap is None:
             return None
-        need = tolerance + one.worth + other.worth
-        if one.made_worth or other.made_worth:
-            need += 2 * max(one.made_worth, other.made_worth) - one.made_worth - other.made_worth
+        need = tolerance + one.worth + other.worth + abs(one.made_worth - other.made_worth)
         return (gap, need) if gap <= need else None
-
-
-def windows(checker: Checker, last: str) -> tuple[Window, ...]:
-    """The windows that all statements with this last cut leave it (linear ones)."""
-    return checker.cuts.windows(last)
 
 
 def range_of(checker: Checker, name: str) -> Range:
@@ -434,11 +412,6 @@ def range_of(checker: Checker, name: str) -> Range:
     Raises NoRange where that is not bounded.
     """
     return checker.cuts.range_of(name)
-
-
-def least_overlap(checker: Checker, one: Window, other: Window) -> Fraction | None:
-    """The least of (one's upper − other's lower) for all values of the other sizes in their limits."""
-    return checker.cuts.overlap(one, other)
 
 
 def aim_at(basic: Fraction, found: Sequence[Window], tolerance: Fraction) -> Fraction:
@@ -452,11 +425,8 @@ def aim_at(basic: Fraction, found: Sequence[Window], tolerance: Fraction) -> Fra
             lows.append(window.lower + kept)
         if window.upper is not None:
             highs.append(window.upper - kept)
-    low, high = max(lows, default=None), min(highs, default=None)
-    if low is not None and high is not None and low > high:
-        ends = [max(w.lower for w in found if w.lower is not None)]
-        ends.append(min(w.upper for w in found if w.upper is not None))
-        return sum(ends, ZERO) / 2
-    if low is not None and basic < low:
-        return low
-    return high if high is not None and basic > high else basic
+    if lows and highs and max(lows) > min(highs):
+        low = max(window.lower for window in found if window.lower is not None)
+        high = min(window.upper for window in found if window.upper is not None)
+        return (low + high) / 2
+    return min([max([basic, *lows]), *highs])

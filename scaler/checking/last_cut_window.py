@@ -31,14 +31,14 @@ def last_cut(
         return checker.worst_case(statement), None, f"{last} is made: judged by the readings"
     cuts.depth(last)
     found = cuts.with_own(last, copy)
-    mine = next((w for w in found if w.statement.id == statement.id), None)
+    mine = next((w for w in found if w.name == statement.id), None)
     if mine is None:  # not linear, or no statement of the model
         mine = cuts.window(statement, last)
-        found = (*found, mine) if mine is not None else found
-    if mine is None:
-        from scaler.checking.nonlinear_cut import nonlinear_cut
+        if mine is None:
+            from scaler.checking.nonlinear_cut import nonlinear_cut
 
-        return nonlinear_cut(cuts, statement, basic, copy)
+            return nonlinear_cut(cuts, statement, basic, copy)
+        found = (*found, mine)
     tolerance, by = cuts.tolerance(last, copy)
     target = aim_at(middle(checker.values[last]), found, tolerance)
     margin = tolerance / 2 + mine.worth
@@ -65,16 +65,17 @@ def _lack(
 ) -> str:
     """The worst lack of overlap between a window and the others of its size, in words."""
     worst: tuple[Fraction, str, Fraction, Fraction] | None = None
-    for other in found:
-        for top, bottom in ((mine, other), (other, mine))[: 1 if other is mine else 2]:
-            lack = cuts.lacking(top, bottom, tolerance, at)
-            if lack is not None:
-                entry = (lack[0] - lack[1], other.statement.id, *lack)
-                worst = entry if worst is None else min(worst, entry)
+    around = [(mine, other, other.name) for other in found]
+    around += [(other, mine, other.name) for other in found if other is not mine]
+    for top, bottom, name in around:
+        lack = cuts.lacking(top, bottom, tolerance, at)
+        if lack is not None:
+            entry = (lack[0] - lack[1], name, *lack)
+            worst = entry if worst is None else min(worst, entry)
     if worst is None:
         return ""
-    _, other_id, gap, need = worst
-    whose = "" if other_id == mine.statement.id else f" with {other_id}"
+    _, other_name, gap, need = worst
+    whose = "" if other_name == mine.name else f" with {other_name}"
     wide = f"{float(gap):.4f} mm wide" if gap >= 0 else f"short by {float(-gap):.4f} mm"
     kind = cuts.checker.model.sizes[last.partition("@")[0]].kind
     finer = coarsest_cut(kind, gap - (need - tolerance))
