@@ -10,8 +10,8 @@ from scaler.checking.matching import bottleneck, off_by
 from scaler.expressions import Add, EvaluationError, Length, Neg, Node, evaluate, names, rename
 from scaler.problems import Place
 from scaler.quick import record
-from scaler.records import Basis, BasisKind, Condition, Model, Pair
-from scaler.settling.settle import own_name, without_copies
+from scaler.records import Basis, Condition, Model, Pair
+from scaler.settling.settle import at_copy, own_name, without_copies
 from scaler.settling.solve import Value, middle, value_of
 from scaler.trade import iso286
 
@@ -193,34 +193,32 @@ def _by_copies(
     ``read`` are the sizes of which a copy has a value of its own.
     """
     basis = statement.basis
-    if "@" in basis.last and basis.last not in values:
-        basis = replace(basis, last=basis.last.partition("@")[0])
+    last = own_name(values, basis.last)
+    if last != basis.last:
+        basis = replace(basis, last=last)
         statement = replace(statement, basis=basis)
     parts: dict[str, tuple[str, ...]] = {}
     copies: dict[str, None] = {}
-    for name in names(statement.node) if read else ():
-        if "@" not in name and name in model.sizes:
-            part = model.sizes[name].part
-            known = model.parts[part].copies
-            if known:
-                parts[part] = known
-            if any(f"{name}@{copy}" in values for copy in known):
-                copies |= dict.fromkeys(known)
+    named = [model.sizes[n] for n in names(statement.node) if n in model.sizes] if read else []
+    for size in named:
+        known = model.parts[size.part].copies
+        if known:
+            parts[size.part] = known
+        if size.id in read:
+            copies |= dict.fromkeys(known)
     if not copies:
         node = without_copies(statement.node, values)
         return [statement if node is statement.node else replace(statement, node=node)]
 
     def at(copy: str, met: At) -> Statement:
         def own(name: str) -> str:
-            if "@" in name:  # a copy that the statement names itself
-                return own_name(values, name)
-            return own_name(values, f"{name}@{met.get(name.partition('.')[0], '')}")
+            return at_copy(values, met.get(name.partition(".")[0], ""), name)
 
         return replace(
             statement,
             id=f"{statement.id}@{copy}",
             node=rename(statement.node, own),
-            basis=replace(basis, last=own(basis.last)) if basis.last else basis,
+            basis=replace(basis, last=own(basis.last)),
             at=met,
         )
 
@@ -230,9 +228,9 @@ def _by_copies(
             at(copy, {p: copy for p, known in parts.items() if copy in known}) for copy in copies
         ]
     found = [at(copy, met) for copy, met in meetings]
-    named = {(part, copy) for _, met in meetings for part, copy in met.items()}
+    meet = {(part, copy) for _, met in meetings for part, copy in met.items()}
     for part, known in parts.items():  # those that meet none: against the others as planned
-        left = [copy for copy in known if copy in copies and (part, copy) not in named]
+        left = [copy for copy in known if copy in copies and (part, copy) not in meet]
         found += [at(copy, {part: copy}) for copy in left]
     return found
 
@@ -270,7 +268,7 @@ def _meetings(
         def own(name: str) -> str:
             part = name.partition(".")[0]
             copy = one if part == one_part else other if part == other_part else ""
-            return own_name(values, name if "@" in name else f"{name}@{copy}")
+            return at_copy(values, copy, name)
 
         value = value_of(rename(statement.node, own), values, model.ratio)
         return off_by(middle(value), (statement.lower, statement.upper))
@@ -282,14 +280,3 @@ def _meetings(
     except (EvaluationError, KeyError):
         return None  # no figure to match them by
     return [(one, {one_part: one, other_part: other}) for one, other in bottleneck(costs).items()]
-
-
-def limits_statement(
-    name: str, node: Node, lower: Fraction, upper: Fraction, text: str, place: Place
-) -> Statement:
-    """A size's own stated limits [mm] as a statement on it."""
-    basis = Basis(BasisKind.LAST_CUT, name)
-    said = f"{name}:limits"
-    return Statement(
-        said, "size", node, lower, upper, basis, text, "", "", "", "", "", "length", place, False
-    )
