@@ -29,7 +29,7 @@ class AlikeChecks:
         """``judge`` finds the verdict on a check by itself."""
         self.checker, self.judge = checker, judge
         self._known: dict[Key, tuple[Verdict, Asked]] = {}
-        self._used = not (checker.any_made or checker.readings)
+        self._used = not (checker.any_made or checker.copies_read or checker.readings)
 
     def verdict(self, item: Asked) -> Verdict:
         """The verdict that ``judge`` gives, or gave on a check that is alike."""

@@ -111,8 +111,8 @@ class Checker:
     @cached_property
     def statements(self) -> tuple[Statement, ...]:
         """All pairs and conditions at this stage; named fits at the sizes as planned."""
-        made = any(settled.made for settled in self.settlement.results.values())
-        return statements(self.model, self.values, self.planned.values if made else None)
+        planned = self.planned.values if self.any_made else None
+        return statements(self.model, self.values, planned)
 
     @cached_property
     def cuts(self) -> Cuts:
@@ -153,43 +153,40 @@ class Checker:
     @cached_property
     def copies_read(self) -> bool:
         """Whether any copy of a part has a value of its own."""
-        return any("@" in name for name in self.values)
+        return bool(self.settlement.copies)
 
     @cached_property
     def any_made(self) -> bool:
         """Whether any size, or copy of one, has been made."""
-        made = (settled.made for settled in self.settlement.results.values())
-        return self.copies_read or any(made)
+        settled = (*self.settlement.results.values(), *self.settlement.copies.values())
+        return any(one.made for one in settled)
 
     def is_result(self, name: str) -> bool:
         """Whether a size is only the outcome of others: defined, and made by no process of its own."""
-        settlement = self.settlement
-        if name not in settlement.defined_by:
+        if name not in self.settlement.defined_by:
             return False
         identity = name.partition("@")[0]
-        size = self.model.sizes.get(identity)
-        settled = (settlement.copies if "@" in name else settlement.results).get(name)
-        if size is None or size.limits is not None or settled is None or settled.made:
+        if identity in self.last_names or self.model.sizes[identity].limits is not None:
             return False
-        return identity not in self.last_names and settled.by is None
+        return self.settlement.of(name).by is None
 
     # --- definitions put in
 
     def form_of(self, statement: Statement) -> Form | None:
         """A statement's linear form in sizes that are made; None where it is not linear."""
-        node, _, form = self._forms.get(statement.id, (None, None, None))
+        return self._both_forms(statement)[1]
+
+    def plain_form(self, statement: Statement) -> Form | None:
+        """A statement's linear form in the sizes that it names; None where it is not linear."""
+        return self._both_forms(statement)[0]
+
+    def _both_forms(self, statement: Statement) -> tuple[Form | None, Form | None]:
+        node, plain, form = self._forms.get(statement.id, (None, None, None))
         if node is not statement.node:  # another of that name, or none yet
             plain = linear(statement.node, self.model.ratio)
             form = None if plain is None else self._lines.put(plain)
             self._forms[statement.id] = statement.node, plain, form
-        return form
-
-    def plain_form(self, statement: Statement) -> Form | None:
-        """A statement's linear form in the sizes that it names; None where it is not linear."""
-        node, plain, _ = self._forms.get(statement.id, (None, None, None))
-        if node is not statement.node or plain is None:
-            return linear(statement.node, self.model.ratio)
-        return plain
+        return plain, form
 
     def expanded(self, node: Node) -> Form | None:
         """A linear form in sizes that are made, definitions put in; None where it is not linear."""
@@ -197,8 +194,7 @@ class Checker:
 
     def definition(self, name: str) -> Node | None:
         """What a size that is only an outcome is worked out from; None for any other."""
-        node = self.settlement.defined_by.get(name)
-        return node if node is not None and self.is_result(name) else None
+        return self.settlement.defined_by[name] if self.is_result(name) else None
 
     def inlined(self, node: Node) -> Node:
         """The expression in sizes that are made. Raises EvaluationError where it grows too long."""
@@ -243,8 +239,7 @@ class Checker:
         """Verdict, window found on the basis, and cause of one statement."""
         nothing: Bounds = (None, None)
         named = names(statement.node)
-        refused = bool(self.refused) and any(n.partition(".")[0] in self.refused for n in named)
-        if refused or any(name not in self.values for name in named):
+        if any(name not in self.values for name in named):
             note = "a pressure part takes part: no figure is given"
             return Finding(statement, None, nothing, Verdict.REFUSED, None, note=note)
         plain = self.plain.finding(statement)
@@ -264,20 +259,20 @@ class Checker:
             return defining
         within = inside(basic, statement.lower, statement.upper)
         found, aim, note = self.on_basis(statement, basic)
-        held = (
-            statement.lower is None or (found[0] is not None and found[0] >= statement.lower)
-        ) and (statement.upper is None or (found[1] is not None and found[1] <= statement.upper))
-        if held and aim is None and not note.startswith("not promised"):
+        held = self.held(statement, found)
+        if held and aim is None:
             verdict = Verdict.HOLDS  # wherever within their limits the sizes come out
-        elif within is False and self.undecided(statement, found):
+        elif within is False and held is not False and all(map(self.is_made, named)):
+            # the guard band of ISO 14253-1 (second-hand): between a limit less and plus the
+            # uncertainty neither holding nor failing is proved
             verdict, note = Verdict.DOUBTFUL, "the readings cannot decide"
         elif within is False:
-            below = statement.lower is not None and middle(basic) < statement.lower
+            below = inside(basic, statement.lower, None) is False
             verdict = outside(statement.what, below)
-        elif within is None or note.startswith("not promised"):
-            verdict = Verdict.DOUBTFUL
+        elif held and within and not note.startswith("not promised"):
+            verdict = Verdict.HOLDS
         else:
-            verdict = Verdict.HOLDS if held else Verdict.DOUBTFUL
+            verdict = Verdict.DOUBTFUL
         finding = Finding(statement, basic, found, verdict, None, aim, note)
         return finding if verdict is Verdict.HOLDS else self.explained(finding)
 
@@ -303,21 +298,22 @@ class Checker:
 
     def defines(self, statement: Statement) -> bool:
         """Whether a size was solved from a statement."""
-        return bool(self._defines) and f"{statement.what} {statement.id}" in self._defines
+        return f"{statement.what} {statement.id}" in self._defines
 
     def defining(self, statement: Statement, basic: Value) -> Finding | None:
         """The finding on an equality that a size was solved from: it holds as nearly as the rule of
         that size can make it. None for any other statement."""
         size = self._defines.get(f"{statement.what} {statement.id}")
-        if size is None or statement.lower is None or statement.lower != statement.upper:
+        if size is None or (statement.lower, statement.upper) != (ZERO, ZERO):
             return None
         slack = ZERO
         form = linear(statement.node, self.model.ratio)
         for name, factor in (form.coefficients if form is not None else {}).items():
             by = self.settlement.results[name.partition("@")[0]].by
             if name in self.settlement.solved_by and by is not None and by.way == "cut":
-                slack += abs(factor) * (by.step or ZERO) / 2
-        off = middle(basic) - statement.lower
+                most = by.step or ZERO  # up or down a whole step, else to the nearest
+                slack += abs(factor) * (most / 2 if by.direction == "nearest" else most)
+        off = middle(basic)
         if abs(off) > slack and not (isinstance(basic, Interval) and basic.contains(0)):
             return None
         said = f", which its step brings {float(off):+.3f} off" if off and slack else ""
@@ -329,19 +325,13 @@ class Checker:
     def _defines(self) -> dict[str, str]:
         return {key: name for name, key in self.settlement.solved_by.items()}
 
-    def undecided(self, statement: Statement, found: Bounds) -> bool:
-        """Whether all its sizes are made and the readings' uncertainty reaches into the window.
-
-        The guard band of ISO 14253-1 (second-hand): between a limit less and plus the uncertainty
-        neither holding nor failing is proved. Judged at basic sizes there is no such band.
-        """
-        if self.stage is not Stage.CHOSEN or found[0] == found[1]:
-            return False
-        if not all(self.is_made(name) for name in names(statement.node)):
-            return False
-        reaches_up = statement.lower is None or found[1] is None or found[1] >= statement.lower
-        reaches_down = statement.upper is None or found[0] is None or found[0] <= statement.upper
-        return reaches_up and reaches_down
+    def held(self, statement: Statement, found: Bounds) -> bool | None:
+        """Whether all that was found lies in the window; False where none of it does, None where
+        only a part does, or nothing was found."""
+        low, high = found
+        if low is None or high is None:
+            return None
+        return inside(Interval(low, high), statement.lower, statement.upper)
 
     def on_basis(self, statement: Statement, basic: Value) -> tuple[Bounds, Aim | None, str]:
         """The window found on the statement's basis, the aim of a last cut, and a note."""
@@ -354,13 +344,6 @@ class Checker:
             return self.worst_case(statement), None, self.counts_on(statement)
         except (NoRange, EvaluationError) as error:
             return (None, None), None, f"not promised: {error}"
-
-    def both_limits(self, statement: Statement) -> Bounds:
-        """The worst case of all limits; no bounds where there is none."""
-        try:
-            return self.worst_case(statement)
-        except (NoRange, EvaluationError):
-            return None, None
 
     def worst_case(self, statement: Statement) -> tuple[Fraction, Fraction]:
         """The worst case of all limits: exact for linear statements, a certified range otherwise.
