@@ -80,7 +80,17 @@ GROUPS: dict[str, tuple[list[str], list[str]]] = {
     ),
     "checking": (
         ["checking/check", "checking/last_cut", "checking/last_cut_window", "checking/statements"],
-        ["check_edges", "check", "last_cut", "last_cut_cases", "fast_and_slow", "demo"],
+        [
+            "check_edges",
+            "last_cut_edges",
+            "statement_edges",
+            "finding_edges",
+            "check",
+            "copies",
+            "last_cut",
+            "last_cut_cases",
+            "demo",
+        ],
     ),
 }
 """Each group's modules under scaler/ and the test files that are tried on them."""
