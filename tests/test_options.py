@@ -12,6 +12,10 @@ from pathlib import Path
 import pytest
 
 from scaler import catalogue
+from scaler.as_made.measuring import Change, Workbench, record
+from scaler.as_made.text import change_text
+from scaler.as_made.ways import Way
+from scaler.as_made.whole_model import WholeModel
 from scaler.checking.conflicts import check
 from scaler.problems import InputError
 from scaler.reading.loading import load
@@ -59,7 +63,7 @@ def option_ways(model: Model) -> list[WayOut]:
     return [w for c in result.conflicts for w in c.ways_out if "option" in w.kinds]
 
 
-def written(folder: Path, way: WayOut) -> Model:
+def written(folder: Path, way: WayOut | Way) -> Model:
     """The model with what a way out says to write, written into its file as text."""
     path = folder / "model.toml"
     text = path.read_text(encoding="utf-8")
@@ -260,3 +264,78 @@ def test_thicknesses_are_those_of_table_and_list(tmp_path: Path) -> None:
     put = put_in(model, option, thickness_of(model, option, Fraction("0.33")))
     assert put.sizes["end_shim.thickness"].rule[0].value == Fraction("0.33")
     assert "end_shim.thickness" in put.pairs["play"].inner_text
+
+
+# --- when a reading breaks something
+
+OPEN = PLAY.replace(', made = "50 mm"', "").replace("must = true\n", "")
+SECOND_FRAME = """
+[option.second_frame]
+gives.frame.gap = "50.2 mm"
+gives.frame.height = "10.5 mm"
+price = "1 1/2"
+"""
+
+
+def read_short(model: Model) -> Change:
+    """The roller read at 50 mm: 1 mm of play in a frame of 51, where 0.1 to 0.3 is wanted."""
+    return Workbench(model).measure("roller.length", "50 mm", propose=WholeModel(), sure=True)
+
+
+@pytest.mark.parametrize(
+    ("more", "use", "play"),
+    [
+        (SHIM, 'use = "0.8 mm"', "0.2"),  # 51 - 50 - 0.8
+        (SHIM.replace('["0.4 mm"', '["0.45 mm"') + "count = 2\n", 'use = "0.45 mm"', "0.1"),
+        (SECOND_FRAME, "use = true", "0.2"),  # 50.2 - 50
+    ],
+)
+def test_a_reading_has_options_among_its_ways_out(
+    tmp_path: Path, more: str, use: str, play: str
+) -> None:
+    """A shim, two of them, another frame: offered with the price, with what to write; written so,
+    and with the reading on record, the check says what was promised."""
+    model = model_of(tmp_path, OPEN + more)
+    change = read_short(model)
+    assert [f.statement.id for f in change.lost] == ["play"]  # nothing still to be cut serves
+    (way,) = [way for way in change.ways if any(move.option for move in way.moves)]
+    assert way.text.startswith("use the option") and not way.gives_up and not way.remade
+    assert [line.partition(" under")[0] for line in way.write] == [use]
+    assert f"   write: {use}" in change_text(change, "mm")
+    assert way.as_dict()["write"] == list(way.write)
+    assert change.reading is not None
+    record(model, change.reading, "50 mm")
+    findings = {f.statement.id: f for f in check(written(tmp_path, way)).findings}
+    assert findings["play"].basic == Fraction(play)
+    assert dict(way.promised) == {name: f.verdict for name, f in findings.items()}
+    assert findings["height"].verdict is Verdict.HOLDS
+    price = next(o.price for o in model.options.values())
+    assert way.cost >= price
+
+
+def test_an_option_is_not_offered_where_what_is_left_to_make_serves(tmp_path: Path) -> None:
+    """The frame is still to be milled: it is milled to suit, and no shim is bought."""
+    free = OPEN.replace('state = "locked"\n', "")
+    change = read_short(model_of(tmp_path, free + SHIM))
+    assert change.ways and change.ways[0].only_open
+    assert not any(move.option for way in change.ways for move in way.moves)
+
+
+def test_a_casting_in_place_of_the_part_that_was_read_is_work_lost(tmp_path: Path) -> None:
+    """It ranks behind what only sets or shims the made part, and breaks what else it enters: 5.08
+    taken from 10 leaves 4.92, more than 4.9; from a roller of 51.5 mm it would leave 4.85."""
+    casting = '[option.bought]\ngives.roller.length="50.8 mm"\nprice=1\n'
+    change = read_short(model_of(tmp_path / "a", OPEN + casting))
+    ways = [way for way in change.ways if any(move.option for move in way.moves)]
+    assert [way.remade for way in ways] == [1]
+    assert change.ways.index(ways[0]) > min(n for n, w in enumerate(change.ways) if w.repaired)
+    wide = OPEN.replace("0.1 to 0.3", "-0.6 to -0.4").replace("clearance ", "")
+    change = read_short(model_of(tmp_path / "b", wide + casting.replace("50.8", "51.5")))
+    assert not any(move.option for way in change.ways for move in way.moves)
+
+
+def test_a_casting_may_bring_sizes_that_nothing_else_names(tmp_path: Path) -> None:
+    """Its height stands in no pair or condition, and is no reason to stumble."""
+    text = PLAY.partition("[condition")[0] + SECOND_FRAME
+    (way,) = option_ways(model_of(tmp_path, text))
+    assert check(written(tmp_path, way)).reduction.settlement.values["frame.height"] == 10.5

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from scaler.checking.check import Checker, Finding
 from scaler.expressions import names
+from scaler.reading import options
 from scaler.reading.bases import fill_bases
 from scaler.reading.entries import Entries, Entry
 from scaler.reading.toml_lines import Source
@@ -25,6 +26,7 @@ from scaler.records import (
     Choice,
     Condition,
     Model,
+    Option,
     Pair,
     Reading,
     Size,
@@ -64,13 +66,15 @@ def rank(verdict: Verdict) -> int:
 @dataclass(frozen=True)
 class Edits:
     """What is to be looked at otherwise: readings and choices (None takes one out; a choice may be
-    of ``part.size@copy``), sizes as described, pairs and conditions."""
+    of ``part.size@copy``), sizes as described, pairs and conditions; before all these, options put
+    in (each with the ``use`` that is decided on)."""
 
     readings: Mapping[tuple[str, str], Reading | None] = field(default_factory=dict)
     choices: Mapping[str, Choice | None] = field(default_factory=dict)
     sizes: Mapping[str, Size] = field(default_factory=dict)
     pairs: Mapping[str, Pair] = field(default_factory=dict)
     conditions: Mapping[str, Condition] = field(default_factory=dict)
+    options: Mapping[str, Option] = field(default_factory=dict)
 
     def plus(self, other: Edits) -> Edits:
         """Both; what the other says of the same thing counts."""
@@ -80,19 +84,22 @@ class Edits:
             {**self.sizes, **other.sizes},
             {**self.pairs, **other.pairs},
             {**self.conditions, **other.conditions},
+            {**self.options, **other.options},
         )
 
     def touched(self) -> tuple[str, ...]:
         """The sizes that are read, chosen or described otherwise."""
         chosen = map(base, self.choices)
-        return tuple(dict.fromkeys([*(s for s, _ in self.readings), *chosen, *self.sizes]))
+        put_in = [name for option in self.options.values() for name in options.brought(option)]
+        return tuple(dict.fromkeys([*(s for s, _ in self.readings), *chosen, *self.sizes, *put_in]))
 
     def keys(self) -> tuple[Key, ...]:
         """The pairs and conditions that are stated otherwise."""
-        return (
-            *(("pair", name) for name in self.pairs),
-            *(("condition", name) for name in self.conditions),
-        )
+        stated = [*(("pair", name) for name in self.pairs)]
+        stated += [("condition", name) for name in self.conditions]
+        for option in self.options.values():
+            stated += [(what, name) for what, _, name in (k.partition(" ") for k in option.within)]
+        return tuple(dict.fromkeys(stated))
 
     def touches_basis(self) -> bool:
         """Whether a statement is stated otherwise."""
@@ -100,6 +107,8 @@ class Edits:
 
     def on(self, model: Model) -> Model:
         """The model with these edits."""
+        for option in self.options.values():
+            model = options.used(model, option)
         changes: dict[str, object] = {}
         if self.readings:
             changes["readings"] = _merged(model.readings, self.readings)
@@ -364,7 +373,8 @@ class Bench:
 
         Raises InputError where the sizes then contradict each other or cannot be worked out.
         """
-        model, index = edits.on(self.model), self.index
+        model = edits.on(self.model)
+        index = Index(model) if edits.options else self.index
         if any(_makers(size) != index.up[name] for name, size in edits.sizes.items()):
             return Bench.opened(model)
         keys = edits.keys()
@@ -379,7 +389,9 @@ class Bench:
         fresh = _by_key((checker.finding(item) for item in statements), index)
         found = _over(self.found, {key: fresh.get(key, ()) for key in reach.keys})
         values: dict[str, Value | None] = {  # None: the copy no longer differs from the size
-            f"{size}@{copy}": None for size in reach.sizes for copy in self.copies(size)
+            f"{size}@{copy}": None
+            for size in reach.sizes
+            for copy in model.parts[model.sizes[size].part].copies
         }
         for name, value in checker.values.items():
             if base(name) in index.position:

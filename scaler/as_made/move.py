@@ -68,7 +68,8 @@ class Move:
 
     ``span`` is where the size may lie for all that holds now and for what is to be mended;
     ``accepts`` names a statement that is left as it is; ``in_turn`` says that the size was to be
-    cut last anyhow, ``beyond`` that it departs from scale by more than its reach.
+    cut last anyhow, ``beyond`` that it departs from scale by more than its reach. ``option`` names
+    what the builder is willing to add, at its ``price``.
     """
 
     size: str
@@ -88,6 +89,8 @@ class Move:
     beyond: bool = False
     span: Bounds = (None, None)
     note: str = ""
+    option: str = ""
+    price: Fraction = ZERO
 
     @property
     def name(self) -> str:

@@ -11,10 +11,11 @@ from dataclasses import replace
 from fractions import Fraction
 
 from scaler.as_made.bench import Bench, Edits, base
-from scaler.as_made.move import VERBS, Move, chosen, cut_of, figure, given_up, pieces
+from scaler.as_made.move import VERBS, ZERO, Move, chosen, cut_of, figure, given_up, pieces
 from scaler.as_made.room import Lever, aims, levers, on_step, room
 from scaler.as_made.saved import accepted, compound, made
 from scaler.checking.check import Finding
+from scaler.reading import options, to_write
 from scaler.records import Basis, BasisKind, Bounds, Kind, Method, Model, Size, State
 from scaler.settling.rows import Candidate, Rows, as_supplied, method_row
 
@@ -212,6 +213,63 @@ def changes(bench: Bench, after: Bench, edits: Edits) -> tuple[Move, ...]:
                 beyond=any(what.startswith("the reach") for what in gives_up),
             )
         )
+    return (*_put_in(bench, after, edits), *found)
+
+
+def _put_in(bench: Bench, after: Bench, edits: Edits) -> list[Move]:
+    """What options come to: what is added to a size, or the sizes that another casting brings and
+    the work lost on the part that it replaces."""
+    found: list[Move] = []
+    lost: set[str] = set()
+    for option in edits.options.values():
+        assert option.use is not None
+        words = options.words(bench.model, option)
+        for name in option.gives or (option.thickens,):
+            size = bench.model.sizes[name]
+            before, value = bench.value(name), after.value(name)
+            if before is None or value is None:
+                continue
+            again = name in option.gives and bench.is_read(name) and size.part not in lost
+            lost |= {size.part} if again else set()
+            remade = pieces(bench, size.part, "") if again else 0
+            text, words = words, f"with it {name} becomes {figure(size, value)}"
+            price = ZERO if found and found[-1].option == option.id else option.price
+            found.append(
+                Move(
+                    name,
+                    "",
+                    before,
+                    value,
+                    "option",
+                    text,
+                    Edits(),
+                    remade=remade,
+                    price=price,
+                    option=option.id,
+                )
+            )
+    return found
+
+
+def lines_to_write(model: Model, edits: Edits) -> tuple[str, ...]:
+    """What to write into the model for edits that are neither choices nor readings."""
+    found = [to_write.option_line(option) for option in edits.options.values()]
+    for name, size in edits.sizes.items():
+        old = model.sizes[name]
+        if size.reach is not None and size.reach != old.reach:
+            found.append(to_write.reach_line(old, size.reach))
+        elif size.rule != old.rule:
+            more = size.rule[len(old.rule) :]
+            found += [to_write.rule_line(old, method.text) for method in more]
+    for pair in edits.pairs.values():
+        stated = model.pairs[pair.id]
+        if pair.basis != stated.basis:
+            found.append(to_write.basis_line("pair", stated, pair.basis))
+        elif pair.fit != stated.fit:
+            found.append(to_write.fit_line(stated, pair.fit.text))
+    for item in edits.conditions.values():
+        if item.basis != model.conditions[item.id].basis:
+            found.append(to_write.basis_line("condition", item, item.basis))
     return tuple(found)
 
 

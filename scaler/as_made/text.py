@@ -119,6 +119,7 @@ def _ways(change: Change) -> list[str]:
         for way in ways:
             number += 1
             lines.append(f"{number}. {way.text}" + _extra(way))
+            lines += [f"   write: {line}" for line in way.write]
     return lines
 
 

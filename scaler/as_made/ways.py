@@ -15,7 +15,7 @@ from typing import Any
 
 from scaler.as_made.bench import Bench, Edits, base, rank
 from scaler.as_made.move import Move
-from scaler.as_made.moves import changes, moves, otherwise
+from scaler.as_made.moves import changes, lines_to_write, moves, otherwise
 from scaler.as_made.room import levers
 from scaler.checking import cautions
 from scaler.checking.cautions import Caution
@@ -43,7 +43,8 @@ class Way:
     """One way out: its changes, what it costs, and the verdicts that it promises.
 
     ``doubtful`` names the statements that it mends or touches and leaves doubtful; ``minor`` says
-    that nothing that it mends fails, and is only doubtful.
+    that nothing that it mends fails, and is only doubtful. ``write`` is what to write into the
+    model for it, where a change is no choice and no reading.
     """
 
     moves: tuple[Move, ...]
@@ -56,6 +57,7 @@ class Way:
     cautions: tuple[Caution, ...]
     minor: bool = False
     said: str = ""
+    write: tuple[str, ...] = ()
 
     @property
     def text(self) -> str:
@@ -79,8 +81,9 @@ class Way:
 
     @property
     def only_open(self) -> bool:
-        """Whether it changes only what is not made and accepts nothing."""
-        return not self.remade and not self.repaired and not self.accepts
+        """Whether it changes only what is not made, adds nothing and accepts nothing."""
+        added = any(move.option for move in self.moves)
+        return not (self.remade or self.repaired or self.accepts or added)
 
     def faults(self) -> tuple[int, int, int]:
         """How far it falls short of a sure way that gives nothing up."""
@@ -125,6 +128,7 @@ class Way:
             ],
             "mends": list(self.mends),
             "gives_up": list(self.gives_up),
+            "write": list(self.write),
             "work_lost": {"made_anew": self.remade, "worked_again": self.repaired},
             "cost": float(self.cost),
             "promised": {name: str(verdict) for name, verdict in self.promised},
@@ -363,7 +367,8 @@ def _way(start: Bench, after: Bench, done: tuple[Move, ...], ids: tuple[str, ...
         promised,
         _doubtful(start, promised, ids),
         _cautions(start, done),
-        not any((f := start.finding(name)) is not None and f.fails for name in ids),
+        write=lines_to_write(start.model, edits),
+        minor=not any((f := start.finding(name)) is not None and f.fails for name in ids),
     )
 
 
@@ -396,9 +401,11 @@ def _promised(
 
 
 def _cost(bench: Bench, done: Sequence[Move]) -> Fraction:
-    """How much further from scale, in parts of each size's reach, times its weight."""
+    """How much further from scale, in parts of each size's reach, times its weight; and the price of
+    what is added."""
     total = ZERO
     for move in done:
+        total += move.price
         size = bench.model.sizes[move.size]
         exact = exact_size(size, bench.model.ratio)
         if exact is None:
@@ -437,8 +444,9 @@ def _proposed(bench: Bench, ids: tuple[str, ...], said: str, edits: Edits) -> Wa
             chosen, after = fewer, lighter
     whole, edits = len(chosen) == len(edits.choices), replace(edits, choices=chosen)
     made = changes(bench, after, edits)
-    if edits.sizes or edits.touches_basis() or not whole:
-        said = ": ".join(text for text in (said, "; ".join(m.text for m in made)) if text)
+    if edits.sizes or edits.touches_basis() or edits.options or not whole:
+        figures = "; ".join(m.text for m in made if not (m.option and said))
+        said = ": ".join(text for text in (said, figures) if text)
     gives_up = (text for move in made for text in move.gives_up)
     promised = _promised(bench, after, made, ids)
     return Way(
@@ -451,4 +459,5 @@ def _proposed(bench: Bench, ids: tuple[str, ...], said: str, edits: Edits) -> Wa
         _doubtful(bench, promised, ids),
         _cautions(bench, made),
         said=said,
+        write=lines_to_write(bench.model, edits),
     )

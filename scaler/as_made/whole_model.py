@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from scaler.as_made.bench import Edits, Index, Key, Reach, base, part_of_model
 from scaler.problems import InputError
-from scaler.records import Choice, Model, Size, State
+from scaler.records import Choice, Model, Option, Size, State
 
 if TYPE_CHECKING:
     from scaler.substitution.solver import Clock
@@ -26,8 +26,8 @@ RINGS = 2
 SECONDS = 8.0
 MOST = 4
 """Ways that give something up, at most."""
-KINDS = frozenset({"recut", "reach", "remake", "basis"})
-"""What may be given up to make a choice possible; a looser fit is what accepting comes to."""
+KINDS = frozenset({"recut", "reach", "remake", "basis", "option"})
+"""What may be given up or added to make a choice possible; a looser fit is what accepting comes to."""
 
 
 @dataclass
@@ -78,10 +78,14 @@ class WholeModel:
             again = _solved(way.model, clock)
             if again.status not in ("optimal", "feasible"):
                 continue
-            yield (
-                "; ".join(way.changes),
-                _differences(piece, way.model).plus(Edits(choices=_changes(way.model, again))),
-            )
+            put_in = _put_in(piece, way.model)
+            chosen = {
+                name: choice
+                for name, choice in _changes(way.model, again).items()
+                if base(name) not in put_in.touched()
+            }
+            differences = _differences(put_in.on(piece), way.model)
+            yield "; ".join(way.changes), put_in.plus(differences).plus(Edits(choices=chosen))
 
 
 def _fixed(model: Model, name: str) -> bool:
@@ -98,7 +102,8 @@ def _all_around(model: Model, index: Index, keys: Iterable[Key]) -> Reach:
     """All sizes and statements that hang together with some statements, through what is open."""
     found_keys, found_sizes = dict.fromkeys(keys), dict[str, None]()
     stack = [name for key in found_keys for name in index.names_of[key]]
-    while stack:
+    offered = [option for option in model.options.values() if option.use is None]
+    while stack or (stack := _with_options(model, index, offered, found_sizes, found_keys)):
         name = stack.pop()
         if name in found_sizes:
             continue
@@ -112,6 +117,27 @@ def _all_around(model: Model, index: Index, keys: Iterable[Key]) -> Reach:
                 found_keys[key] = None
                 stack += index.names_of[key]
     return Reach(tuple(found_sizes), tuple(found_keys))
+
+
+def _with_options(
+    model: Model,
+    index: Index,
+    offered: Iterable[Option],
+    sizes: Mapping[str, None],
+    keys: dict[Key, None],
+) -> list[str]:
+    """The sizes and statements (added to the keys) that options change along with those found."""
+    more: dict[str, None] = {}
+    for option in offered:
+        within = [(what, name) for what, _, name in (k.partition(" ") for k in option.within)]
+        if not sizes.keys().isdisjoint(option.gives):
+            more |= dict.fromkeys(option.gives)
+            within = [key for name in option.gives for key in index.keys_of(name)]
+        elif keys.keys().isdisjoint(within):
+            continue
+        keys |= dict.fromkeys(within)
+        more |= dict.fromkeys(name for key in within for name in index.names_of[key])
+    return [name for name in more if name not in sizes]
 
 
 def _rings(
@@ -175,6 +201,12 @@ def _changes(piece: Model, task: Task) -> Mapping[str, Choice | None]:
         ):
             found[name] = choice
     return found
+
+
+def _put_in(before: Model, after: Model) -> Edits:
+    """The options that another model of the same parts uses beside those of the first."""
+    used = {n: o for n, o in after.options.items() if o.use is not None}
+    return Edits(options={n: o for n, o in used.items() if before.options[n].use is None})
 
 
 def _differences(before: Model, after: Model) -> Edits:

@@ -290,8 +290,34 @@ def put_in_used(model: Model) -> Model:
     """The model with every option put in that its file says to use."""
     for option in model.options.values():
         if option.use is not None:
-            model = put_in(model, option, thickness_of(model, option, option.use))
+            model = used(model, option)
     return model
+
+
+def used(model: Model, option: Option) -> Model:
+    """The model with an option put in, as its ``use`` says."""
+    assert option.use is not None
+    known = replace(model, options={**model.options, option.id: option})
+    return put_in(known, option, thickness_of(model, option, option.use))
+
+
+def words(model: Model, option: Option) -> str:
+    """What an option comes to, as its ``use`` says, in words."""
+    assert option.use is not None
+    said = f"use the option {option.id}" + (f" ({option.title})" if option.title else "")
+    if not option.rule:
+        given = ", ".join(f"{n} {length_text(v)}" for n, v in option.gives.items())
+        return f"{said}: {given} (price {float(option.price):g})"
+    known = thicknesses(model, option)
+    stock = next((item.stock for item in known if item.value == option.use), "")
+    thick = length_text(option.use) + (f", {stock}" if stock else "")
+    often = f"{option.count} of " if option.count != 1 else ""
+    return f"{said}: {often}{thick}, on {option.thickens} (price {float(option.price):g})"
+
+
+def brought(option: Option) -> tuple[str, ...]:
+    """The sizes that an option brings along, or to another figure."""
+    return tuple(option.gives) if option.gives else (size_of(option),)
 
 
 @dataclass(frozen=True, slots=True)
@@ -362,6 +388,8 @@ def put_in(model: Model, option: Option, rule: tuple[Method, ...]) -> Model:
     sizes = dict(model.sizes)
     readings, choices = dict(model.readings), dict(model.choices)
     for name, value in option.gives.items():
+        if name not in sizes:  # a piece of a model has not all sizes of a casting
+            continue
         method = given(option, value, option.limits)
         sizes[name] = replace(
             sizes[name], rule=(method,), made=None, state=State.NOT_MADE, limits=None, lock=None

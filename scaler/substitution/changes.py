@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from scaler import catalogue
 from scaler.expressions import EvaluationError, Length, Node, Number, names
-from scaler.reading import options
+from scaler.reading import options, to_write
 from scaler.reading.grammar import parse_method
 from scaler.records import (
     Basis,
@@ -77,7 +77,7 @@ def widen_reach(model: Model, name: str, away: Fraction) -> Change:
         f"let {name} depart up to {float(reach):g} mm from scale",
         f"the reach of {name} ({size.place})",
         edit,
-        write=f'reach = "{float(reach):g} mm" for {name} ({size.place})',
+        write=to_write.reach_line(size, reach),
     )
 
 
@@ -96,7 +96,7 @@ def recut(model: Model, name: str, text: str) -> Change:
         f"cut {name} to suit: {text}, besides {rule}",
         f"the rule of {name} ({size.place})",
         edit,
-        write=f'"{text}" last in the rule of {name} ({size.place})',
+        write=to_write.rule_line(size, text),
     )
 
 
@@ -137,36 +137,18 @@ def remake(model: Model, name: str) -> Change:
     )
 
 
-def use_option(model: Model, option: Option, value: Fraction, stock: str = "") -> Change:
+def use_option(model: Model, option: Option, value: Fraction) -> Change:
     """An option put in: with a thickness [mm], or the sizes that it gives."""
-    named = f"{option.id} ({option.title})" if option.title else option.id
-    lost: tuple[str, ...] = ()
-    if option.rule:
-        thick = f"{options.length_text(value)}" + (f", {stock}" if stock else "")
-        often = f"{option.count} of " if option.count != 1 else ""
-        text = f"use the option {named}: {often}{thick}, on {option.thickens}"
-        about: tuple[str, ...] = (option.thickens,)
-        write = f'use = "{options.length_text(value)}"'
-    else:
-        said = ", ".join(f"{n} {options.length_text(v)}" for n, v in option.gives.items())
-        text = f"use the option {named}: {said}"
-        about = tuple(option.gives)
-        lost = tuple(name for name in about if is_made(model, name))
-        write = "use = true"
-
-    def edit(old: Model) -> Model:
-        used = replace(old, options={**old.options, option.id: replace(option, use=value)})
-        return options.put_in(used, option, options.thickness_of(old, option, value))
-
+    taken = replace(option, use=value)
     return Change(
         "option",
-        about,
-        f"{text} (price {float(option.price):g})",
+        tuple(option.gives) or (option.thickens,),
+        options.words(model, taken),
         "",
-        edit,
-        lost,
+        lambda old: options.used(old, taken),
+        tuple(name for name in option.gives if is_made(model, name)),
         option.price,
-        f"{write} under [option.{option.id}] ({option.place})",
+        to_write.option_line(taken),
     )
 
 
@@ -192,7 +174,7 @@ def catalogue_of(model: Model, name: str, method: Method) -> Change:
         f"take {name} from another catalogue: {method.name}, besides {rule}",
         f"the rule of {name} ({size.place})",
         edit,
-        write=f'"{method.name}" last in the rule of {name} ({size.place})',
+        write=to_write.rule_line(size, method.name),
     )
 
 
@@ -297,7 +279,7 @@ def class_change(
         change,
         text=f"let pair {pair.id} be {name} ({window_text(window)} mm) instead of {pair.fit.text}",
         edit=edit,
-        write=f'fit = "{name}" under [pair.{pair.id}] ({pair.place})',
+        write=to_write.fit_line(pair, name),
     )
 
 
@@ -336,23 +318,10 @@ def loosen(model: Model, compiled: Compiled, key: str, low: Fraction, high: Frac
         edit,
         key=key,
         needs=needs,
-        write=f'fit = "{window_said((lower, upper))}" under [pair.{identity}] ({statement.place})'
+        write=to_write.fit_line(model.pairs[identity], to_write.window_said((lower, upper)))
         if what == "pair"
         else "",
     )
-
-
-def window_said(window: Bounds) -> str:
-    """A window of clearance as a model file says it."""
-    lower, upper = (None if end is None else length_said(end) for end in window)
-    if lower is None or upper is None:
-        return f"at most {upper}" if lower is None else f"at least {lower}"
-    return f"{lower} to {upper}"
-
-
-def length_said(value: Fraction) -> str:
-    """A length that may carry a sign, as a model file says it."""
-    return f"{'-' if value < 0 else ''}{options.length_text(abs(value))}"
 
 
 def bound_node(item: Condition, value: Fraction | None) -> Node | None:
@@ -362,11 +331,13 @@ def bound_node(item: Condition, value: Fraction | None) -> Node | None:
     return Length(value) if item.dimension == "length" else Number(value)
 
 
-def rebase(compiled: Compiled, key: str, basis: Basis) -> Change:
+def rebase(model: Model, compiled: Compiled, key: str, basis: Basis) -> Change:
     """A pair or condition kept on another basis."""
     statement = compiled.statements[key]
     what, _, identity = key.partition(" ")
     identity = identity.partition("@")[0]
+
+    stated = (model.pairs if what == "pair" else model.conditions)[identity]
 
     def edit(old: Model) -> Model:
         if what == "pair":
@@ -386,7 +357,7 @@ def rebase(compiled: Compiled, key: str, basis: Basis) -> Change:
         text,
         f"the basis '{statement.basis}' of {what} {identity} ({statement.place})",
         edit,
-        write=f'basis = "{basis}" under [{what}.{identity}] ({statement.place})',
+        write=to_write.basis_line(what, stated, basis),
         key=key,
     )
 
@@ -440,18 +411,18 @@ def other_bases(model: Model, compiled: Compiled, key: str, not_cut: Container[s
             if name in lasts or name in not_cut or name not in model.sizes:
                 continue
             if any(m.way == "cut" for m in variable.size.rule):
-                cut.append(rebase(compiled, key, Basis(BasisKind.LAST_CUT, name)))
+                cut.append(rebase(model, compiled, key, Basis(BasisKind.LAST_CUT, name)))
             elif (process := finishing(variable.size)) and not variable.size.standard:
                 uncut.append(cut_last(model, compiled, key, name, f"{process} {FINE}"))
         found = [*cut, *uncut]
-    found.append(rebase(compiled, key, Basis(BasisKind.BASIC_SIZE)))
+    found.append(rebase(model, compiled, key, Basis(BasisKind.BASIC_SIZE)))
     return replace(found[0], otherwise=tuple(found[1:]))
 
 
 def cut_last(model: Model, compiled: Compiled, key: str, name: str, text: str) -> Change:
     """A statement kept by the last cut of a size that its rule does not cut."""
     one = recut(model, name, text)
-    other = rebase(compiled, key, Basis(BasisKind.LAST_CUT, name))
+    other = rebase(model, compiled, key, Basis(BasisKind.LAST_CUT, name))
     what, _, identity = key.partition(" ")
     return replace(
         other,

@@ -172,15 +172,13 @@ def give_option(elastic: Elastic, whole: Model, piece: Model, option: Option) ->
     variables = elastic.compiled.variables
     if option.rule:
         name = size_of(option)
-        stock = {each.value: each.stock for each in thicknesses(piece, option)}
         for branch in variables[name].branches:
             if branch.base:
                 branch.items = (item,)
 
         def make(programme: Programme, values: list[float], picks: Picks) -> Change:
             place, k = picks[name]
-            value = variables[name].branches[place].value(k)
-            return use_option(whole, option, value, stock.get(value, ""))
+            return use_option(whole, option, variables[name].branches[place].value(k))
 
         elastic.makers[item] = make
         return
