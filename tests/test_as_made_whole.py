@@ -11,6 +11,7 @@ import json
 import shutil
 from dataclasses import replace
 from fractions import Fraction
+from html import unescape
 from itertools import product
 from pathlib import Path
 from typing import Any
@@ -18,9 +19,11 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from scaler.as_made.measuring import Change, Workbench
+from scaler.as_made.bench import Key, base
+from scaler.as_made.measuring import Change, Workbench, record, remedies
 from scaler.as_made.whole_model import WholeModel
-from scaler.checking.check import Checker
+from scaler.cards.page_report import report_page
+from scaler.checking.check import Checker, Finding
 from scaler.checking.conflicts import check
 from scaler.cli.bench_commands import measure
 from scaler.cli.model_commands import check as check_command
@@ -154,6 +157,69 @@ def test_every_proposal_keeps_its_promise(reading: str) -> None:
         assert failing <= before | set(way.accepts) | mended, way.text
 
 
+# -------------------------------------------------------------------- the same from a check
+
+
+@pytest.mark.parametrize(
+    "readings",
+    [
+        ["cylinder.bore 35.42 mm"],
+        ["wheel.bore 15.03 mm"],
+        ["gland_bush.bore 6.43 mm"],
+        ["axle.journal 15.2 mm", "horn_cheek.thickness 4.02 mm"],
+    ],
+)
+def test_check_and_report_say_what_measure_says(engine: Path, readings: list[str]) -> None:
+    """The ways out of each conflict on what is made are the first of those that measure shows for
+    it alone, word for word, in a check, in its JSON and on the page of the report."""
+    for text in readings:
+        model, (size, value) = load(engine), text.split(" ", 1)
+        record(model, Workbench(model).read(size, value, sure=True), value)
+    model = load(engine)
+    bench = Workbench(model).bench
+    conflicts = check(model, ways_out=3).conflicts
+    assert conflicts
+    looked_at = 0
+    for conflict in conflicts:
+        finding = conflict.finding
+        if not any(bench.is_read(size) for size in bench.index.names_of[key_of(finding)]):
+            continue
+        looked_at += 1
+        shown = [way.text for way in remedies(bench, [finding])]
+        assert ["; ".join(way.changes) for way in conflict.ways_out] == shown[:3]
+        for way in conflict.ways_out:
+            assert way.model is not None
+            after = check(way.model)
+            failing = {f.statement.id for f in after.findings if f.fails}
+            accepted = "accept" in way.changes[0] or "leave" in way.changes[0]
+            assert accepted or finding.statement.id not in failing
+            assert way.left == len(failing - {finding.statement.id})
+    assert looked_at
+    page = unescape(report_page(check(model, ways_out=3)))
+    for conflict in conflicts:
+        for way in conflict.ways_out:
+            assert all(change in page for change in way.changes)
+
+
+def test_check_no_longer_says_no_way_out_where_measure_has_some(tmp_path: Path) -> None:
+    """Both sides made and the fit one that must be kept: only making anew or shimming is left, which
+    choosing again knows nothing of. Measured last or checked afterwards, the words are the same."""
+    pieces = "".join(PIECE.format(name=name) for name in PIECES)
+    text = ROW.format(pieces=pieces, sum=" + ".join(f"{name}.length" for name in PIECES))
+    (tmp_path / "model.toml").write_text(f"{text}must = true\n", encoding="utf-8")
+    for name in PIECES:
+        model = load(tmp_path)
+        change = Workbench(model).measure(f"{name}.length", "10.1 mm", propose=WholeModel())
+        assert change.reading is not None
+        record(model, change.reading, "10.1 mm")
+    result = CliRunner().invoke(check_command, [str(tmp_path), "--ways-out", "--format", "json"])
+    (conflict,) = json.loads(result.stdout)["conflicts"]
+    assert change.ways and conflict["ways_out"]
+    assert ["; ".join(way["changes"]) for way in conflict["ways_out"]] == [
+        way.text for way in change.ways[:3]
+    ]
+
+
 # ------------------------------------------------------------------------- the exit status
 
 
@@ -192,6 +258,11 @@ def test_the_status_is_that_of_check(engine: Path, readings: list[str], strict: 
         mine = status(engine, size, value, "--sure", *more)
         checked = CliRunner().invoke(check_command, [str(engine), "--quiet", *more]).exit_code
         assert mine == checked == load_status(engine, strict)
+
+
+def key_of(finding: Finding) -> Key:
+    """The statement that a finding is of."""
+    return finding.statement.what, base(finding.statement.id)
 
 
 def load_status(folder: Path, strict: bool) -> int:

@@ -39,8 +39,8 @@ def test_example_holds_and_is_no_dearer_than_its_shipped_choices(example: Model)
     assert result.status == "optimal" and result.gap == 0
     assert all(f.verdict is Verdict.HOLDS for f in result.check.findings)
     compiled = compile_model(example)
-    shipped = departure_cost(compiled, check(example).reduction.settlement)
-    assert result.cost == departure_cost(compiled, result.check.reduction.settlement)
+    shipped = departure_cost(compiled.model, check(example).reduction.settlement)
+    assert result.cost == departure_cost(compiled.model, result.check.reduction.settlement)
     assert result.cost <= shipped
 
 
@@ -132,7 +132,7 @@ def test_alternatives_differ_in_a_row_or_method_and_rise_in_cost(example: Model)
             choices[c.size] = Choice(c.size, c.value, c.method, c.row, "", "", Place("test", 1))
         other = check(replace(result.model, choices=choices))
         assert not other.failures()
-        assert departure_cost(compiled, other.reduction.settlement) == item.cost
+        assert departure_cost(compiled.model, other.reduction.settlement) == item.cost
     assert len(seen) == 6
 
 

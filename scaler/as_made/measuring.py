@@ -44,6 +44,7 @@ __all__ = [
     "reading_steps",
     "readings_path",
     "record",
+    "remedies",
     "take_back",
 ]
 
@@ -347,7 +348,7 @@ def _change(
     broken = [f for f in findings if f.fails or (was_worse.get(f.statement.id) and rank(f.verdict))]
     ways: tuple[Way, ...] = ()
     if remedies and broken:
-        ways = ways_out(after, broken, _kept(before, after, broken), propose)
+        ways = ways_out(after, broken, planned_values(after, broken), propose)
     lost = [
         finding
         for finding in broken
@@ -435,18 +436,12 @@ def _moved(before: Bench, after: Bench) -> tuple[Moved, ...]:
     return tuple(moved)
 
 
-def _kept(before: Bench, after: Bench, broken: Sequence[Finding]) -> dict[str, Fraction]:
-    """The value that each statement was planned with: as it stood before, if it stood."""
-    kept = {}
-    rest = []
-    for finding in broken:
-        name = finding.statement.id
-        old = before.finding(name) or before.finding(base(name))
-        if old is not None and old.basic is not None and not old.fails:
-            kept[name] = middle(old.basic)
-        else:
-            rest.append(finding)
-    return {**kept, **planned_values(after, rest)}
+def remedies(bench: Bench, broken: Sequence[Finding]) -> tuple[Way, ...]:
+    """The ways out of what does not hold with what is made, as :meth:`Workbench.measure` finds them
+    with the whole model asked: best first, each tried on the whole model."""
+    from scaler.as_made.whole_model import WholeModel
+
+    return ways_out(bench, broken, planned_values(bench, broken), WholeModel())
 
 
 def planned_values(bench: Bench, findings: Sequence[Finding]) -> dict[str, Fraction]:

@@ -1,8 +1,10 @@
 """Ways out for a check: what else to choose so that what fails holds, and where no choice does, the
 ways out of the conflict behind it.
 
-The best whole-model choice is worked out, and of the sizes in which it differs only those are kept
-that the statement needs; each way is put through the check of the whole model before it is shown.
+Where something is made that a statement names, they are those that a reading of it shows
+(:mod:`scaler.as_made.ways`): what is left to make, repairs, options, parts made anew. Otherwise the
+best whole-model choice is worked out, and of the sizes in which it differs only those are kept
+that the statement needs. Each way is put through the check of the whole model before it is shown.
 """
 
 from __future__ import annotations
@@ -10,12 +12,17 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from fractions import Fraction
+from functools import cached_property
 
+from scaler.as_made.bench import Bench
+from scaler.as_made.measuring import remedies
+from scaler.as_made.room import levers
+from scaler.as_made.ways import Way
 from scaler.checking.check import Checker
 from scaler.checking.conflicts import CheckResult, Conflict, check
 from scaler.measures.lengths import format_mm
 from scaler.problems import InputError, listed
-from scaler.records import Choice, Model, Stage
+from scaler.records import Choice, Model, Stage, State
 from scaler.settling.settle import settle
 from scaler.settling.solve import middle
 from scaler.substitution.boxes import rests_on
@@ -28,6 +35,10 @@ from scaler.substitution.substitute import substitute
 from scaler.substitution.verify import departure_cost, part_of, unheld
 from scaler.substitution.ways import caution_texts, edited
 
+TRIED_AS_MADE = (
+    "what is left to make, other rows and bases, repairs of what is made, declared options, parts "
+    "made anew, and accepting it"
+)
 MANY = 80
 """Where more sizes differ than this, which of them are needed is not looked into one by one."""
 
@@ -39,27 +50,72 @@ def with_ways(
 
     Parameters: result : a check as chosen; most : ways for each conflict; seconds : for the search.
     """
+    finder = Finder(result, most, seconds)
     try:
-        better = substitute(result.model, seconds=seconds, prices=False, ways_out=most)
+        return tuple(finder.conflict(item) for item in conflicts)
     except InputError:
         return conflicts
-    finder = Finder(result, better, most)
-    return tuple(finder.conflict(item) for item in conflicts)
 
 
 class Finder:
-    """The ways out of the conflicts of one check, from the best choice for the whole model."""
+    """The ways out of the conflicts of one check, from the bench of what is made and from the best
+    choice for the whole model; either is worked out when it is first asked for."""
 
-    def __init__(self, result: CheckResult, better: Substitution, most: int) -> None:
-        self.result, self.better, self.most = result, better, most
+    def __init__(self, result: CheckResult, most: int, seconds: float) -> None:
+        self.result, self.most, self.seconds = result, most, seconds
         self.model: Model = result.model
         self.exact = settle(self.model, Stage.EXACT)
         self.compiled: Compiled = compile_model(self.model, self.exact)
         self.parts = components(self.compiled)
         self.failing = set(unheld(self.compiled, result.findings))
 
+    @cached_property
+    def bench(self) -> Bench:
+        """The model on the bench, where readings are looked at."""
+        return Bench.opened(self.model)
+
+    @cached_property
+    def better(self) -> Substitution:
+        """The best choice for the whole model."""
+        return substitute(self.model, seconds=self.seconds, prices=False, ways_out=self.most)
+
     def conflict(self, item: Conflict) -> Conflict:
         """One conflict with its ways out."""
+        if self.is_as_made(item):
+            made = [self.after_reading(way) for way in remedies(self.bench, [item.finding])]
+            if made:
+                return replace(item, ways_out=tuple(made[: self.most]), tried=TRIED_AS_MADE)
+        return self.as_planned(item)
+
+    def is_as_made(self, item: Conflict) -> bool:
+        """Whether something that moves a statement is made, or was bought."""
+        return any(
+            self.bench.is_read(lever.size, lever.copy)
+            or self.model.sizes[lever.size].state in (State.MADE, State.BOUGHT)
+            for lever in levers(self.bench, item.finding)
+        )
+
+    def after_reading(self, way: Way) -> WayOut:
+        """A way out of what a reading has broken, with what the whole model then costs and lacks."""
+        changed = way.edits.on(self.model)
+        after = check(changed)
+        price = sum((move.price for move in way.moves), Fraction(0))
+        left = {item.finding.statement.id for item in after.conflicts} - set(way.mends)
+        return WayOut(
+            (way.said,) if way.said else tuple(move.text for move in way.moves),
+            way.gives_up,
+            tuple(dict.fromkeys(move.name for move in way.moves if move.remade)),
+            departure_cost(changed, after.reduction.settlement) + price,
+            ("as made",),
+            tuple(f"{c.about}: {c.headline}. {c.text}" for c in way.cautions),
+            changed,
+            write=way.write,
+            price=price,
+            left=len(left),
+        )
+
+    def as_planned(self, item: Conflict) -> Conflict:
+        """One conflict with the ways out by choosing otherwise."""
         key = key_of(item.finding.statement)
         part = next((part for part in self.parts if key in part.keys), None)
         if part is None:
@@ -166,7 +222,7 @@ class Finder:
             tuple(change.text for change in changes),
             (),
             (),
-            departure_cost(self.compiled, after.reduction.settlement),
+            departure_cost(changed, after.reduction.settlement),
             tuple(change.kind for change in changes),
             caution_texts(self.model, names),
             changed,

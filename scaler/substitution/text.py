@@ -89,7 +89,7 @@ def ways_lines(ways: Sequence[WayOut], tried: str) -> list[str]:
         if way.left:
             plural = "conflict remains" if way.left == 1 else "conflicts remain"
             lines.append(f"    after this, {way.left} {plural}")
-        aside = way.left and "choice" not in way.kinds
+        aside = way.left and not {"choice", "as made"} & set(way.kinds)
         cost = f"cost of the {'rest of the' if aside else 'whole'} model then"
         price = f", of which {float(way.price):g} for options" if way.price else ""
         lines.append(f"    {cost}: {float(way.cost):.3f}{price}")

@@ -210,10 +210,9 @@ def may_be_doubtful(compiled: Compiled, key: str) -> bool:
     return all(name in compiled.variables and compiled.variables[name].fixed for name in named)
 
 
-def departure_cost(compiled: Compiled, settlement: Settlement) -> Fraction:
+def departure_cost(model: Model, settlement: Settlement) -> Fraction:
     """Σ weight × |departure| ÷ reach over the drawn sizes of a settled model, exactly."""
     total = Fraction(0)
-    model = compiled.model
     for name, settled in settlement.results.items():
         size = model.sizes[name]
         exact = exact_size(size, model.ratio)

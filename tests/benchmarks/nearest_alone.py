@@ -59,7 +59,7 @@ def figures(compiled: Compiled, result: CheckResult) -> Figures:
         exact = exact_size(model.sizes[name], model.ratio)
         if exact is not None:
             away += abs(middle(settled.value) - exact)
-    return Figures(len(result.failures()), away, departure_cost(compiled, settlement))
+    return Figures(len(result.failures()), away, departure_cost(compiled.model, settlement))
 
 
 def both(model: Model) -> tuple[Figures, Figures] | None:
