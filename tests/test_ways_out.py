@@ -270,6 +270,46 @@ def test_a_named_fit_is_loosened_to_a_named_one(tmp_path: Path) -> None:
     assert substitute(model_of(tmp_path / "w", written), prices=False).status == "optimal"
 
 
+@pytest.mark.parametrize("fit", ["close run", "push", "slide", "0.0123456 to 0.0371625 mm"])
+@pytest.mark.parametrize("step", ["0.1", "0.25"])
+def test_a_looser_fit_is_written_as_one_would_write_it(tmp_path: Path, fit: str, step: str) -> None:
+    """Trade fits run to millionths (a constant and so much per unit of diameter). The line to write
+    has no more than thousandths of a millimetre, fivers where an end is opened; an end that stays
+    comes in and never out. Written into the file, it serves."""
+    limits = 'limits="±0.002 mm"'
+    text = '[part.pin]\nservice="none"\n'
+    text += f'size.d={{full="48.3",kind="external",rule="turned step {step} mm",{limits}}}\n'
+    text += '[part.hole]\nservice="none"\n'
+    text += f'size.d={{full="49.3",kind="internal",rule="bored step {step} mm",{limits}}}\n'
+    text += pair("p", "pin.d", "hole.d", fit, 'basis="both limits"')
+    result = substitute(model_of(tmp_path, text), prices=False)
+    (before,) = result.check.findings
+    lines = 0
+    for way in (
+        way for c in result.conflicts for way in c.ways_out if way.kinds == ("looser fit",)
+    ):
+        assert way.model is not None
+        wanted = way.model.pairs["p"].fit
+        if wanted.trade:
+            continue
+        lines += 1
+        (line,) = way.write
+        written = line.partition(" under")[0].removeprefix('fit = "').removesuffix('"')
+        for end, old in (
+            (wanted.lower, before.statement.lower),
+            (wanted.upper, before.statement.upper),
+        ):
+            assert end is not None and old is not None
+            outside = old - end if end is wanted.lower else end - old
+            step_of_end = Fraction(1, 200) if outside > 0 else Fraction(1, 1000)
+            assert (end / step_of_end).denominator == 1
+            assert f"{float(end):g} mm" in written
+        after = model_of(tmp_path / "w", text.replace(f'"{fit}"', f'"{written}"'))
+        again = substitute(after, prices=False)
+        assert again.status == "optimal" and not again.check.failures()
+    assert lines
+
+
 @pytest.mark.parametrize(
     ("part", "size", "said"),
     [

@@ -34,7 +34,9 @@ from scaler.substitution.options import finishing
 FINE = "step 0.005 mm"
 """How finely a size is cut that is cut to suit others."""
 ROUND = Fraction(1, 200)
-"""Fits are loosened by multiples of this [mm]."""
+"""The end of a window that is opened comes to a multiple of this [mm]."""
+ROUND_END = Fraction(1, 1000)
+"""An end that stays, and is finer than anyone would write it, comes to a multiple of this [mm]."""
 ROUND_REACH = Fraction(1, 20)
 """Reaches are widened to multiples of this [mm]."""
 
@@ -284,18 +286,38 @@ def class_change(
 
 
 def loosen(model: Model, compiled: Compiled, key: str, low: Fraction, high: Fraction) -> Change:
-    """A window opened, at its lower and upper end [mm]."""
+    """A window opened, at its lower and upper end [mm], as a person would write it.
+
+    An end that is opened goes out from what is needed to the next workable figure, one that stays
+    comes in to it; where that does not do, it stays as it is.
+    """
     statement = compiled.statements[key]
-    what, _, identity = key.partition(" ")
-    identity = identity.partition("@")[0]
     needs = (
         None if statement.lower is None else statement.lower - low,
         None if statement.upper is None else statement.upper + high,
     )
-    low = -(-low // ROUND) * ROUND
-    high = -(-high // ROUND) * ROUND
-    lower = None if statement.lower is None else statement.lower - low
-    upper = None if statement.upper is None else statement.upper + high
+    lower, upper = needs
+    if lower is not None and low:
+        lower = lower // ROUND * ROUND
+    if upper is not None and high:
+        upper = -(-upper // ROUND) * ROUND
+    inner = (
+        lower if low or lower is None else -(-lower // ROUND_END) * ROUND_END,
+        upper if high or upper is None else upper // ROUND_END * ROUND_END,
+    )
+    plain = opened(model, compiled, key, (lower, upper), needs)
+    crossed = inner[0] is not None and inner[1] is not None and inner[0] > inner[1]
+    if crossed or inner == (lower, upper):
+        return plain
+    return replace(opened(model, compiled, key, inner, needs), otherwise=(plain,))
+
+
+def opened(model: Model, compiled: Compiled, key: str, window: Bounds, needs: Bounds) -> Change:
+    """A pair or condition given another window."""
+    statement = compiled.statements[key]
+    what, _, identity = key.partition(" ")
+    identity = identity.partition("@")[0]
+    lower, upper = window
     unit = " mm" if statement.dimension == "length" else ""
     before = window_text((statement.lower, statement.upper))
     after = window_text((lower, upper))
