@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -50,6 +51,26 @@ def test_substitute_contract(mill: str) -> None:
     assert data["gap"] == 0
     assert {"cost", "alternatives", "sizes", "pairs", "conditions", "conflicts"} <= set(data)
     assert len(run("substitute", mill, "--format", "csv").stdout.splitlines()) == 17
+
+
+def test_a_step_is_said_only_where_the_size_stands_on_it(mill: str) -> None:
+    """A last cut goes finer than the step of its rule, and the list says so; what is recorded is
+    the method as the rule writes it."""
+    data = json.loads(run("substitute", mill, "--format", "json").stdout)
+    shown = run("substitute", mill).stdout
+    fine = 0
+    for choice in data["choices"]:
+        name, _, step = choice["method"].partition(" step ")
+        if not step:
+            continue
+        steps = Fraction(choice["chosen_mm_rational"]) / Fraction(step.removesuffix(" mm"))
+        (line,) = [line for line in shown.splitlines() if line.startswith(f"{choice['size']} ")]
+        said = choice["method"] if steps.denominator == 1 else f"{name}, last cut"
+        fine += steps.denominator != 1
+        assert line.endswith(f"  {said}") and choice["how"] == said
+    assert fine
+    way = run("check", mill, "--ways-out").stdout
+    assert "mm for bush.outside (turned, last cut) instead of" in way
 
 
 def test_what_cannot_hold_is_a_conflict_with_ways_out(mill: str) -> None:

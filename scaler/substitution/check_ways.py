@@ -30,7 +30,7 @@ from scaler.substitution.changes import Change
 from scaler.substitution.compile import compile_model
 from scaler.substitution.compiled import Compiled, key_of
 from scaler.substitution.parts import Component, components
-from scaler.substitution.records import Substitution, WayOut
+from scaler.substitution.records import Substitution, WayOut, how_said
 from scaler.substitution.substitute import substitute
 from scaler.substitution.verify import departure_cost, part_of, unheld
 from scaler.substitution.ways import caution_texts, edited
@@ -234,7 +234,6 @@ class Finder:
 
 def choose(choice: Choice, old: Fraction) -> Change:
     """A size chosen otherwise."""
-    row = f", {choice.row}" if choice.row else ""
 
     def edit(model: Model) -> Model:
         return replace(model, choices={**model.choices, choice.size: choice})
@@ -242,7 +241,8 @@ def choose(choice: Choice, old: Fraction) -> Change:
     return Change(
         "choice",
         (choice.size,),
-        f"take {format_mm(choice.value, 3)} mm for {choice.size} ({choice.method}{row}) "
+        f"take {format_mm(choice.value, 3)} mm for {choice.size} "
+        f"({how_said(choice.method, choice.row, choice.value)}) "
         f"instead of {format_mm(old, 3)} mm",
         "",
         edit,

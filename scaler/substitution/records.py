@@ -9,6 +9,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from scaler.checking.conflicts import CheckResult, Member
+from scaler.reading.grammar import GrammarError, parse_method
 from scaler.records import Model
 from scaler.report import number, rational
 
@@ -52,6 +53,29 @@ class SizeChoice:
     def changed(self) -> bool:
         """Whether the size differs from what was chosen before."""
         return self.before is not None and self.before != self.value
+
+    @property
+    def how(self) -> str:
+        """Method and row, for a person."""
+        return how_said(self.method, self.row, self.value)
+
+
+def how_said(method: str, row: str, value: Fraction) -> str:
+    """Method and row of a choice for a person: a value between the steps of its method is a last
+    cut, finer than they are.
+
+    >>> how_said("milled step 0.5 mm", "", Fraction("57.5"))
+    'milled step 0.5 mm'
+    >>> how_said("milled step 0.5 mm", "", Fraction("57.545"))
+    'milled, last cut'
+    """
+    if row:
+        return f"{method}, {row}"
+    try:
+        step = parse_method(method, None).step
+    except GrammarError:
+        return method
+    return method if not step or value % step == 0 else f"{method.partition(' step ')[0]}, last cut"
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,6 +234,7 @@ def choice_dict(choice: SizeChoice) -> dict[str, Any]:
         "departure_mm_rational": rational(choice.departure),
         "cost": float(choice.cost),
         "method": choice.method,
+        "how": choice.how,
         "row": choice.row or None,
         "why": choice.why,
         "before_mm": number(choice.before),

@@ -36,7 +36,7 @@ def choices_grid(result: Substitution, units: str, *, changed: bool = False) -> 
             length_text(choice.value, units, 3),
             "-" if choice.departure is None else _signed(choice, units),
             f"{float(choice.cost):.3f}",
-            choice.method + (f", {choice.row}" if choice.row else ""),
+            choice.how,
         )
         for choice in chosen
     )
@@ -110,10 +110,7 @@ def alternatives_text(result: Substitution) -> str:
 
 
 def _changes(changes: Sequence[SizeChoice]) -> str:
-    return "; ".join(
-        f"{c.size} {format_mm(c.value, 3)} ({c.method}{f', {c.row}' if c.row else ''})"
-        for c in changes
-    )
+    return "; ".join(f"{c.size} {format_mm(c.value, 3)} ({c.how})" for c in changes)
 
 
 def prices_text(result: Substitution) -> str:
