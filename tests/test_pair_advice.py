@@ -13,6 +13,8 @@ from hypothesis import strategies as st
 
 import scaler
 from scaler.checking.check import Checker
+from scaler.fitting.fit_report import fits
+from scaler.fitting.fit_tables import fits_grid
 from scaler.fitting.near_fits import excess, near_iso, near_trade
 from scaler.fitting.pair_advice import Advice, Hold, advise
 from scaler.fitting.press_pairs import pressed_pair
@@ -86,6 +88,28 @@ def test_where_both_can_be_cut_the_hole_comes_first(ask: Ask) -> None:
     found = ask('["bored step 0.01 mm"]')
     assert (found.basis, found.last) == ("hole", "pin.diameter")
     assert "Both sides can be cut" in found.text
+
+
+def test_the_table_goes_by_the_last_cut_of_the_model(ask: Ask, tmp_path: Path) -> None:
+    """The hole comes first where both can be cut, but the model bores it to the measured pin: the
+    table says what will be done, the words what is advised; a basis that names no size, or one
+    that is made, leaves the table to the advice."""
+    both = '["bored step 0.01 mm"]'
+    found = ask(both, basis='basis = "last cut bush.bore"')
+    assert (found.first, found.last, found.agrees) == ("bush.bore", "pin.diameter", False)
+    assert found.in_turn == ("shaft", "pin.diameter", "bush.bore")
+    assert "The model cuts bush.bore last" in found.text
+    (cells,) = fits_grid(fits(scaler.load(tmp_path), "pin_in_bush"), "mm").rows
+    assert cells[4:7] == ("shaft", "pin.diameter", "bush.bore")
+    assert found.as_dict()["cut_last"] == "bush.bore"
+    assert ask(both, basis='basis = "last cut pin.diameter"').in_turn[1:] == (
+        "bush.bore",
+        "pin.diameter",
+    )
+    plain = ask(both, basis='basis = "both limits"')
+    assert plain.cut_last == "" and plain.in_turn == (plain.basis, plain.first, plain.last)
+    made = ask(both, basis='basis = "last cut pin.diameter"', pin=', made = "20 mm"')
+    assert made.cut_last == "" and made.in_turn == ("made", "pin.diameter", "bush.bore")
 
 
 def test_bar_in_a_reamed_hole_needs_a_method_that_cuts(ask: Ask) -> None:

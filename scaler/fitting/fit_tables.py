@@ -12,19 +12,20 @@ from scaler.tables import Grid
 
 
 def fits_grid(report: FitReport, units: str) -> Grid:
-    """Every pair: verdict, window wanted and found, and which side is made first."""
+    """Every pair: verdict, window wanted and found, and which side is made first, as it will be."""
     rows = []
     for fit in report.pairs:
         advice = fit.advice
+        basis, first, last = advice.in_turn
         rows.append(
             (
                 str(advice.verdict),
                 advice.pair,
                 window_text(advice.wanted, units),
                 window_text(advice.found, units),
-                advice.basis,
-                advice.first or "-",
-                advice.last or "-",
+                basis,
+                first or "-",
+                last or "-",
                 advice.iso[0].name if advice.iso else "-",
                 advice.trade[0].name if advice.trade else "-",
             )

@@ -73,7 +73,9 @@ class Side:
 @dataclass(frozen=True, slots=True)
 class Advice:
     """What to do with a pair. ``basis``: hole, shaft, made or none; ``first`` is made and measured
-    before ``last`` is cut to it; ``agrees`` is False where the model's own basis names another."""
+    before ``last`` is cut to it; ``cut_last`` is the size that the model's own basis leaves to the
+    last cut, '' where it names none that can still be cut, and ``agrees`` False where that is
+    another."""
 
     pair: str
     title: str
@@ -89,6 +91,19 @@ class Advice:
     text: str
     iso: tuple[NearFit, ...]
     trade: tuple[NearFit, ...]
+    cut_last: str = ""
+
+    @property
+    def in_turn(self) -> tuple[str, str, str]:
+        """Basis, side made first and size cut last as the pair is made: by the model's own basis
+        where that leaves a size to the last cut, else as advised."""
+        for side, other, kind in (
+            (self.inner, self.outer, "hole"),
+            (self.outer, self.inner, "shaft"),
+        ):
+            if self.cut_last in side.sizes:
+                return "made" if other.hold is Hold.MADE else kind, other.text, self.cut_last
+        return self.basis, self.first, self.last
 
     def as_dict(self) -> dict[str, Any]:
         """Plain keys and values; lengths in mm, each with its exact twin."""
@@ -105,6 +120,7 @@ class Advice:
             "basis": self.basis,
             "first": self.first or None,
             "last": self.last or None,
+            "cut_last": self.cut_last or None,
             "agrees": self.agrees,
             "text": self.text,
             "iso_fits": [fit.as_dict() for fit in self.iso],
@@ -159,7 +175,7 @@ def advice_of(checker: Checker, finding: Finding, count: int = 3) -> Advice:
             trade = near_trade(wanted, size, count, words)
     return Advice(
         item.id, item.title, wanted, finding.found, finding.verdict, inner, outer, basis, first,
-        last, agrees, text, iso, trade,
+        last, agrees, text, iso, trade, _cut_last((inner, outer), item.basis),
     )  # fmt: skip
 
 
@@ -216,6 +232,15 @@ def _finer(checker: Checker, side: Side, basis: Basis) -> Side:
     size, settled = checker.model.sizes[identity], checker.settlement.results[identity]
     width, by = last_cut_tolerance(checker.model, size, settled, basis.by)
     return replace(side, hold=Hold.CUT, cut=last, by=by, tolerance=width)
+
+
+def _cut_last(sides: tuple[Side, Side], basis: Basis) -> str:
+    """The size that a basis leaves to the last cut, '' where it can no longer be cut."""
+    for side in sides:
+        for name in side.sizes:
+            if basis.last and _plain(name) == _plain(basis.last):
+                return "" if side.hold in (Hold.MADE, Hold.REFUSED) else name
+    return ""
 
 
 def _plain(name: str) -> str:
