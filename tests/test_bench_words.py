@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from fractions import Fraction as F
 from html import unescape
 from pathlib import Path
@@ -216,3 +217,86 @@ def test_a_conflict_names_the_copy_that_was_measured(tmp_path: Path) -> None:
     assert said["barrel.bore@left is 37.15, as made"] == "readings.csv, line 2"
     page = unescape(report_page(result))
     assert "0.110 mm at basic sizes" in page
+
+
+# ------------------------------------------------------------- what was made, on the cards
+
+MAKE = re.compile(
+    r'<tr data-size="([^"]+)" data-exact="([^"]*)">.*?<td class="make">(.*?)</td><td>(.*?)</td>',
+    re.DOTALL,
+)
+FIGURE = re.compile(r'<b>([^<]*)</b> <span class="u">[^<]*</span></span><span>(.*?)</span></span>')
+
+
+def made_rows(folder: Path, readings: str) -> dict[str, tuple[list[tuple[str, str]], str, str]]:
+    """Of each size of the twin's cards: the bold figures with what stands under them, the limits,
+    and the exact value of the first."""
+    (folder / "model.toml").write_text(TWIN.replace("LIMIT", "'12 deg'"), encoding="utf-8")
+    head = "time,action,size,copy,value,instrument,note\n"
+    (folder / "readings.csv").write_text(head + readings, encoding="utf-8")
+    pages = card_pages(make_cards(scaler.check(scaler.load(folder))))
+    found = {}
+    for name in ("barrel", "piston", "rod", "crosshead"):
+        for identity, exact, make, limits in MAKE.findall(unescape(pages[f"{name}.html"])):
+            found[identity] = (FIGURE.findall(make), limits, exact)
+    return found
+
+
+def reading(size: str, copy: str, value: str) -> str:
+    """A line of the log."""
+    return f"2026-01-01T00:00:00Z,reading,{size},{copy},{value} mm,micrometer,\n"
+
+
+def test_a_card_shows_what_was_made_and_what_the_rest_must_become(tmp_path: Path) -> None:
+    """Left barrel read at 37.22: its card has that and the plan for the right one; the left piston
+    must come to 37.16 to 37.19 (37.22 less 0.06, less 0.03), the right one stays as planned."""
+    plain = made_rows(tmp_path, "")
+    assert [text for text, _ in plain["barrel.bore"][0]] == ["37.10"]
+    rows = made_rows(tmp_path, reading("barrel.bore", "left", "37.22"))
+    (right, left), limits, exact = rows["barrel.bore"]
+    assert right[0] == "37.10" and ">right<" in right[1] and "made" not in right[1]
+    assert left[0] == "37.22" and "left, as made" in left[1]
+    assert F(exact) == F("37.1") and "37.22" not in limits
+    (left, right), limits, exact = rows["piston.diameter"]
+    assert F("37.16") <= F(exact) <= F("37.19") and F(left[0]) == F(exact) and ">left<" in left[1]
+    assert right[0] == plain["piston.diameter"][0][0][0] and ">right<" in right[1]
+    assert re.findall(r'class="lr">([0-9.]+)<', limits)[:2] == ["37.19", "37.16"]
+    assert rows["rod.diameter"] == plain["rod.diameter"]
+
+
+def test_a_card_says_the_same_as_next(tmp_path: Path) -> None:
+    """Both barrels read, and the whole crosshead: one target a copy, and one for the rod."""
+    rows = made_rows(
+        tmp_path,
+        reading("barrel.bore", "left", "37.22")
+        + reading("barrel.bore", "right", "37.15")
+        + reading("crosshead.bore", "", "6.53"),
+    )
+    model = scaler.load(tmp_path)
+    for size, copies in (("piston.diameter", ("left", "right")), ("rod.diameter", ("",))):
+        order = making_order(model, part=size.partition(".")[0])
+        steps = {s.target.copy: s.target for s in order.steps if s.target and s.size == size}
+        shown = rows[size][0]
+        assert len(shown) == len(copies)
+        for copy, (text, _) in zip(copies, shown, strict=True):
+            value = steps[copy].value
+            assert value is not None and F(text) == value
+    assert [text for text, _ in rows["barrel.bore"][0]] == ["37.22", "37.15"]
+    ((text, under),) = rows["crosshead.bore"][0]
+    assert text == "6.53" and "as made" in under and not rows["crosshead.bore"][1]
+
+
+def test_a_size_that_nothing_can_suit_has_no_figure(tmp_path: Path) -> None:
+    """Where next says that nothing serves, no figure stands in bold that would spoil the piston."""
+    made_rows(tmp_path, reading("barrel.bore", "left", "37.22"))
+    (card,) = make_cards(scaler.check(scaler.load(tmp_path)), ["piston"])
+    (item,) = card.sizes
+    left, right = item.to_make
+    assert left.copies == ("left",) and left.value is not None
+    spoilt = replace(item, to_make=(replace(left, value=None), right))
+    page = unescape(card_pages([replace(card, sizes=(spoilt,))])["piston.html"])
+    ((_, exact, make, limits),) = MAKE.findall(page)
+    assert exact == "" and "37.19" not in limits and "37.05" in limits
+    (text, under), (other, _) = FIGURE.findall(make)
+    assert text == "nothing serves" and "left" in under and "ways out" in under
+    assert other == "37.04"

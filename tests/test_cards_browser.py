@@ -18,6 +18,7 @@ import pytest
 
 import scaler
 from scaler import examples
+from scaler.cards.as_read import targets_of
 from scaler.cards.cards import card_pages, make_cards
 from scaler.cards.page_html import PAPERS
 from scaler.cards.page_report import report_page
@@ -176,6 +177,7 @@ def test_every_card_fits_its_paper(
         for line in engine.reduction.lines
         if not line.refused and line.chosen is not None
     }
+    wanted |= {t.size: t.value for t in targets_of(engine).values() if t.value is not None}
     assert {name: Fraction(value[0]) for name, value in found["sizes"].items()} == wanted
     for _, shown, points in found["sizes"].values():
         assert shown.strip()

@@ -251,13 +251,15 @@ class Bench:
         self._work, self._stale, self._whole = work, stale, whole
 
     @classmethod
-    def opened(cls, model: Model, index: Index | None = None) -> Bench:
-        """The bench of a model, from one check of the whole of it.
+    def opened(
+        cls, model: Model, index: Index | None = None, checker: Checker | None = None
+    ) -> Bench:
+        """The bench of a model, from one check of the whole of it (the one given, or a new one).
 
         Raises InputError where its sizes are left open or contradict each other.
         """
         index = index or Index(model)
-        checker = Checker(model)
+        checker = checker or Checker(model)
         found = _by_key(checker.findings, index)
         everything = Reach(tuple(model.sizes), tuple(index.names_of))
         return cls(

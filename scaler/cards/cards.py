@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from scaler.cards.as_read import ToMake, targets_of, to_make
 from scaler.cards.coordinates import Coordinates, coordinates_of
 from scaler.cards.stock import Allowances, Blank, Stock
 from scaler.cards.tools import Tools, ToolUse
@@ -19,6 +20,7 @@ from scaler.expressions import names
 from scaler.records import Model, Part, Reading
 
 if TYPE_CHECKING:
+    from scaler.as_made.targets import Target
     from scaler.checking.check import Finding
     from scaler.checking.conflicts import CheckResult
     from scaler.settling.reduce import SizeLine
@@ -28,15 +30,15 @@ if TYPE_CHECKING:
 class CardSize:
     """One size of a card: its row's letter, the line of the reduction, readings by copy ('' : all).
 
-    ``last_for`` names the pairs and conditions that are kept by cutting this size last; ``copies``
-    are the copies not made yet that are chosen by themselves.
+    ``last_for`` names the pairs and conditions that are kept by cutting this size last; ``to_make``
+    are the figures that it was or is to be made to.
     """
 
     letter: str
     line: SizeLine
     readings: Mapping[str, Reading]
     last_for: tuple[str, ...]
-    copies: tuple[SizeLine, ...] = ()
+    to_make: tuple[ToMake, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,10 +115,13 @@ def make_cards(
     lines: dict[str, list[SizeLine]] = {}
     for line in result.reduction.lines:
         lines.setdefault(line.size.part, []).append(line)
-    chosen: dict[str, list[SizeLine]] = {}
+    apart: dict[str, dict[str, SizeLine]] = {}
     for line in result.reduction.copies:
         if line.made is None:
-            chosen.setdefault(line.size.id, []).append(line)
+            apart.setdefault(line.size.id, {})[line.copy] = line
+    becomes: dict[str, dict[str, Target]] = {}
+    for (identity, copy), found in targets_of(result).items():
+        becomes.setdefault(identity, {})[copy] = found
     cautions: dict[str, list[Caution]] = {}
     for caution in result.reduction.cautions:
         cautions.setdefault(caution.about.partition(".")[0], []).append(caution)
@@ -149,7 +154,13 @@ def make_cards(
                 line,
                 readings.get(line.size.id, {}),
                 tuple(last.get(line.size.id, ())),
-                tuple(chosen.get(line.size.id, ())),
+                to_make(
+                    part,
+                    line,
+                    readings.get(line.size.id, {}),
+                    apart.get(line.size.id, {}),
+                    becomes.get(line.size.id, {}),
+                ),
             )
             for number, line in enumerate(own)
         )

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from scaler.cards.features import sold_as_it_is
 from scaler.cards.page_figures import (
     Figure,
-    figure,
+    figure_of,
     inch_text,
     length_pair,
     mm_text,
@@ -24,9 +24,9 @@ from scaler.cards.tools import ToolUse, tool_name
 from scaler.measures.lengths import format_exact
 from scaler.progress import told
 from scaler.records import Kind, State
-from scaler.settling.solve import middle
 
 if TYPE_CHECKING:
+    from scaler.cards.as_read import ToMake
     from scaler.cards.cards import Card, CardSize
     from scaler.cards.stock import Blank
 
@@ -118,7 +118,9 @@ def card_body(card: Card, paper: Paper) -> str:
             f"<p>{esc(card.refusal.text)}</p></section></article>"
         )
     unit = card.model.work_unit
-    figures = {item.line.size.id: figure(item.line, unit) for item in card.sizes}
+    figures = {
+        item.line.size.id: figure_of(item.line, item.to_make[0], unit) for item in card.sizes
+    }
     blocks = [
         f'<article class="card" aria-label="{esc(card.title)}">',
         _head(card),
@@ -254,7 +256,12 @@ def _sketch(card: Card, paper: Paper, figures: dict[str, Figure]) -> str:
 def _called(item: CardSize, shown: Figure) -> str:
     """A size as the sketch and the table call it: its figure, or the name of its thread."""
     settled = item.line.settled
-    if item.line.size.kind is Kind.THREAD and settled is not None and settled.row is not None:
+    if (
+        shown.own
+        and item.line.size.kind is Kind.THREAD
+        and settled is not None
+        and settled.row is not None
+    ):
         return settled.row.designation
     return shown.own
 
@@ -288,46 +295,64 @@ def _row(card: Card, item: CardSize, shown: Figure) -> str:
         how.append(method)
     if size.datum:
         how.append(f"from {size.datum}")
-    for apart in item.copies:
-        assert apart.chosen is not None
-        at = middle(apart.chosen)
-        told = length_pair(at, card.model.work_unit, 3) if size.kind.is_length else plain_mm(at)
-        how.append(f"{apart.copy.replace('_', ' ')} to {told}")
     tags = ""
     if item.last_for:
         tags += ' <span class="tag full">cut last</span>'
     if line.state is not State.NOT_MADE:
         tags += f' <span class="tag">{esc(line.state)}</span>'
-    assert line.chosen is not None
-    exact = format_exact(middle(line.chosen))
-    main, under = esc(_called(item, shown)), ""
-    if main != esc(shown.own):
-        under = f'<span class="other">{esc(shown.own)} {shown.own_unit} outside</span>'
-        unit = ""
-    else:
-        unit = shown.own_unit
-    if shown.other:
-        under += f'<span class="other">{esc(shown.other)} {shown.other_unit}</span>'
-    if shown.fraction:
-        under += f'<span class="near">{esc(shown.fraction)}</span>'
-    limits = ""
-    if item.last_for and line.state is State.NOT_MADE:
-        limits = "to suit, below"  # the limits of the process would say otherwise than the aim
-    elif shown.own_limits and size.kind is not Kind.THREAD:
-        lines = []
-        for own, other in zip(shown.own_limits, shown.other_limits or ("", ""), strict=True):
-            beside = f"<small>{other}</small>" if other else ""
-            lines.append(f'<span class="lr">{own}{beside}</span>')
-        limits = f'<span class="lims">{"".join(lines)}</span>'
+    first = item.to_make[0].value
+    exact = "" if first is None else format_exact(first)
+    unit = card.model.work_unit
+    each = [(one, figure_of(line, one, unit)) for one in item.to_make]
+    makes = "".join(_make(item, one, at) for one, at in each)
+    limits = "".join(_limits(item, one, at) for one, at in each)
     return (
         f'<tr data-size="{esc(size.id)}" data-exact="{exact}"><th scope="row">'
         f'<span class="key">{item.letter}</span></th><td><span class="name">'
         f"{esc(size.name.replace('_', ' '))}</span>{tags}"
         f'<span class="how">{esc("; ".join(how))}</span></td>'
-        f'<td class="make"><span><span><b>{main}</b> <span class="u">{unit}</span></span>'
-        f"<span>{under}</span></span></td><td>{limits}</td>"
+        f'<td class="make">{makes}</td><td>{limits}</td>'
         f"<td>{_boxes(card, item, shown.own_unit)}</td></tr>"
     )
+
+
+def _make(item: CardSize, one: ToMake, shown: Figure) -> str:
+    """One figure of a row: what was made, or is to be made, of which copies."""
+    main, under, unit = esc(_called(item, shown)), "", shown.own_unit
+    if main != esc(shown.own):
+        under = f'<span class="other">{esc(shown.own)} {shown.own_unit} outside</span>'
+        unit = ""
+    if shown.other:
+        under += f'<span class="other">{esc(shown.other)} {shown.other_unit}</span>'
+    if shown.fraction and not one.made:
+        under += f'<span class="near">{esc(shown.fraction)}</span>'
+    said = ", ".join(x for x in (_copies(one), "as made" if one.made else "") if x)
+    if one.value is None:
+        said = ", ".join(
+            x for x in (said, "what was read leaves it no room: see the ways out") if x
+        )
+    label = f'<span class="near">{esc(said)}</span>' if said else ""
+    return (
+        f'<span><span><b>{main}</b> <span class="u">{unit}</span></span>'
+        f"<span>{label}{under}</span></span>"
+    )
+
+
+def _copies(one: ToMake) -> str:
+    return ", ".join(copy.replace("_", " ") for copy in one.copies)
+
+
+def _limits(item: CardSize, one: ToMake, shown: Figure) -> str:
+    """Largest and smallest of one figure of a row."""
+    if item.last_for and not one.made and item.line.state is State.NOT_MADE:
+        return "to suit, below"  # the limits of the process would say otherwise than the aim
+    if not shown.own_limits or item.line.size.kind is Kind.THREAD:
+        return ""
+    lines = [f"<small>{esc(_copies(one))}</small>"] if one.copies else []
+    for own, other in zip(shown.own_limits, shown.other_limits or ("", ""), strict=True):
+        beside = f"<small>{other}</small>" if other else ""
+        lines.append(f'<span class="lr">{own}{beside}</span>')
+    return f'<span class="lims">{"".join(lines)}</span>'
 
 
 def _boxes(card: Card, item: CardSize, unit: str) -> str:

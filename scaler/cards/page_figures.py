@@ -18,6 +18,7 @@ from scaler.records import Bounds, Kind
 from scaler.settling.solve import Value, middle
 
 if TYPE_CHECKING:
+    from scaler.cards.as_read import ToMake
     from scaler.settling.reduce import SizeLine
 
 INCH = Fraction(127, 5)
@@ -71,6 +72,23 @@ def figure(line: SizeLine, own_unit: str) -> Figure:
     """How a size is printed for a workshop that thinks in ``own_unit`` (mm or in)."""
     assert line.chosen is not None
     return _figure(middle(line.chosen), line.size.kind, limits_of(line), own_unit)
+
+
+def figure_of(line: SizeLine, one: ToMake, own_unit: str) -> Figure:
+    """How one figure of a card's row is printed: with where it may lie to suit what was read, else
+    with the size's limits about it; what is made has none."""
+    if one.value is None:
+        return Figure("nothing serves", "", "", "", None, None, "")
+    limits = limits_of(line)
+    if one.made:
+        limits = None
+    elif one.window is not None and None not in one.window:
+        low, high = one.window
+        limits = None if low is None or high is None else (low, high)
+    elif limits is not None and line.chosen is not None:
+        off = one.value - middle(line.chosen)
+        limits = limits[0] + off, limits[1] + off
+    return _figure(one.value, line.size.kind, limits, own_unit)
 
 
 @lru_cache(maxsize=4096)
