@@ -359,7 +359,6 @@ def _change(
     for finding in broken:
         named = after.index.names_of[finding.statement.what, base(finding.statement.id)]
         about |= {name.partition(".")[0] for name in named}
-    some = replace(model, parts={p: model.parts[p] for p in model.parts if p in about}, sizes={})
     return Change(
         model,
         model.sizes[size],
@@ -374,7 +373,7 @@ def _change(
         tuple(lost) if remedies else (),
         ways,
         notes(after, size, copy, findings, ways),
-        cautions.of_model(some),
+        cautions.of_parts(model, [part for part in model.parts if part in about]),
         after.fails(),
         after.fails(strict=True),
         tuple(getattr(propose, "why_not", ())) if ways or broken else (),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 
@@ -197,8 +197,7 @@ def given_up(
 
 def classes(bench: Bench, part: str) -> tuple[str, ...]:
     """The cautions that a part carries (safety part, pressure joint, …)."""
-    found = cautions.of_model(replace(bench.model, parts={part: bench.model.parts[part]}, sizes={}))
-    return tuple(caution.kind for caution in found)
+    return tuple(caution.kind for caution in cautions.of_parts(bench.model, (part,)))
 
 
 def pieces(bench: Bench, part: str, copy: str) -> int:

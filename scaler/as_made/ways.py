@@ -425,8 +425,7 @@ def _cautions(bench: Bench, done: Sequence[Move]) -> tuple[Caution, ...]:
             for what in ("pair", "condition"):
                 for name in bench.index.names_of.get((what, base(move.accepts)), ()):
                     parts.setdefault(name.partition(".")[0])
-    some = replace(bench.model, parts={name: bench.model.parts[name] for name in parts}, sizes={})
-    return cautions.of_model(some)
+    return cautions.of_parts(bench.model, parts)
 
 
 def _proposed(bench: Bench, ids: tuple[str, ...], said: str, edits: Edits) -> Way | None:

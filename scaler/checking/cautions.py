@@ -29,10 +29,34 @@ def _texts() -> dict[str, tuple[str, str]]:
     return {row.text("designation"): (row.text("headline"), row.text("text")) for row in rows}
 
 
+@dataclass(frozen=True, slots=True)
+class Word:
+    """A row of the table of words: what it calls for, and what makes the thing another one."""
+
+    words: str
+    applies: tuple[str, ...]
+    kind: str
+    text: str
+    unless: tuple[str, ...]
+    unless_kind: str
+    instead: str
+
+
 @cache
-def _words() -> tuple[tuple[str, str, str, str], ...]:
+def _words() -> tuple[Word, ...]:
+    def listed(text: str) -> tuple[str, ...]:
+        return tuple(item for item in text.split(";") if item)
+
     return tuple(
-        (row.text("designation"), row.text("applies_to"), row.text("class"), row.text("text"))
+        Word(
+            row.text("designation"),
+            listed(row.text("applies_to")),
+            row.text("class"),
+            row.text("text"),
+            listed(row.text("unless_words")),
+            row.text("unless_kind"),
+            row.text("instead"),
+        )
         for row in catalogue.table("cautions").rows
     )
 
@@ -60,11 +84,11 @@ def says(name: str, words: str) -> bool:
 
 
 @lru_cache(maxsize=16384)
-def _named(name: str, what: str, kind: str) -> tuple[tuple[str, str], ...]:
+def _named(name: str, what: str, kind: str) -> tuple[Word, ...]:
     return tuple(
-        (words, text)
-        for words, applies, class_, text in _words()
-        if class_ == kind and what in applies.split(";") and says(name, words)
+        word
+        for word in _words()
+        if word.kind == kind and what in word.applies and says(name, word.words)
     )
 
 
@@ -78,21 +102,32 @@ def refused(part: Part) -> Caution | None:
         return Caution(part.name, "pressure", headline, text, refused=True)
     if part.service is not Service.UNSTATED:
         return None
-    for words, _ in _named(f"{part.name} {part.title}", "part", "refuse"):
+    for word in _named(f"{part.name} {part.title}", "part", "refuse"):
         return Caution(
             part.name,
             "pressure",
             headline,
-            f"The name suggests a pressure part ('{words}') and no service is stated. {text} "
+            f"The name suggests a pressure part ('{word.words}') and no service is stated. {text} "
             'If it holds no pressure, say so: service = "none".',
             refused=True,
         )
     return None
 
 
-def _of_part(part: Part) -> Iterable[Caution]:
+def _of_part(part: Part, kinds: frozenset[str]) -> Iterable[Caution]:
+    """The cautions of a part. What it is known to be besides (a toothed wheel, a bearing's cover)
+    lifts one only where its service is stated as none.
+
+    Parameters: kinds : of its sizes, those that tell what it is.
+    """
     found: dict[str, Caution] = {}
-    for _, key in _named(f"{part.name} {part.title}", "part", "caution"):
+    name = f"{part.name} {part.title}"
+    for word in _named(name, "part", "caution"):
+        key = word.text
+        if word.unless_kind in kinds or any(says(name, other) for other in word.unless):
+            if part.service is Service.NONE:
+                continue
+            key = word.instead or key
         found.setdefault(key, Caution(part.name, key, *_texts()[key]))
     if part.service is Service.LIFTING:
         found["lifting"] = Caution(part.name, "lifting", *_texts()["lifting"])
@@ -105,25 +140,34 @@ def _of_part(part: Part) -> Iterable[Caution]:
 
 def of_model(model: Model) -> tuple[Caution, ...]:
     """All refusals and cautions of a model, part by part, then of single sizes."""
-    result: list[Caution] = []
-    parts_with: set[tuple[str, str]] = set()
-    shut = set()
-    for part in model.parts.values():
-        refusal = refused(part)
-        if refusal is not None:
-            shut.add(part.name)
-            result.append(refusal)
-            continue
-        for caution in _of_part(part):
-            parts_with.add((part.name, caution.kind))
-            result.append(caution)
+    result = list(of_parts(model, model.parts))
+    parts_with = {(caution.about, caution.kind) for caution in result}
+    shut = {caution.about for caution in result if caution.refused}
     for size in model.sizes.values():
         if size.part in shut:
             continue
-        for _, key in _named(f"{size.name} {size.title}", "size", "caution"):
-            if (size.part, key) not in parts_with:
-                result.append(Caution(size.id, key, *_texts()[key]))
+        for word in _named(f"{size.name} {size.title}", "size", "caution"):
+            if (size.part, word.text) not in parts_with:
+                result.append(Caution(size.id, word.text, *_texts()[word.text]))
                 break
+    return tuple(result)
+
+
+def of_parts(model: Model, parts: Iterable[str]) -> tuple[Caution, ...]:
+    """The refusals and cautions of some parts of a model, without those of single sizes."""
+    telling = {word.unless_kind for word in _words()} - {""}
+    kinds: dict[str, set[str]] = {}
+    for size in model.sizes.values():
+        if size.kind.value in telling:
+            kinds.setdefault(size.part, set()).add(size.kind.value)
+    result: list[Caution] = []
+    for name in parts:
+        part = model.parts[name]
+        refusal = refused(part)
+        if refusal is not None:
+            result.append(refusal)
+        else:
+            result += _of_part(part, frozenset(kinds.get(name, ())))
     return tuple(result)
 
 
