@@ -10,6 +10,7 @@ import pytest
 
 import scaler
 from scaler.checking.workability import Workability, WorkFinding, workability
+from scaler.checking.workability_rules import figure
 from scaler.records import Verdict
 from scaler.settling.solve import middle
 
@@ -349,3 +350,91 @@ def test_a_recess_that_would_cut_through(look: Look) -> None:
         )
     )["register_depth.cover.recess_depth"]
     assert found.found == F("0.2") and found.fails
+
+
+# ------------------------------------------------------------------------- metal for a thread
+
+
+def rod(size_: str, thread: str, more: str = "", name: str = "diameter") -> str:
+    """A rod turned to a size, with a thread cut on it."""
+    return part(
+        f'size.{name} = {{ full = "{size_}", kind = "external", rule = "turned step 0.01 mm", '
+        'limits = "±0.01 mm" }\n'
+        f"size.thread = {{ full = {thread}, rule = ['BA thread', 'metric thread'] }}\n{more}",
+        name="spindle",
+    )
+
+
+@pytest.mark.parametrize(
+    ("size_", "verdict"),
+    [
+        ("4.1 mm", Verdict.HOLDS),
+        ("4 mm", Verdict.HOLDS),
+        ("3.96 mm", Verdict.DOUBTFUL),
+        ("3.9 mm", Verdict.FAILS),
+        ("3.2 mm", Verdict.FAILS),
+    ],
+)
+def test_a_thread_needs_a_rod_as_large_as_itself(look: Look, size_: str, verdict: Verdict) -> None:
+    """3 BA is 4.1 mm over its crests, pitch 0.73 (BS 93:1951): a fifth of the pitch less is 3.954,
+    so that a 4 mm rod serves (common practice) and one of 3.96 ± 0.01 may not."""
+    found = look(rod(size_, '"4.1 mm"'))["thread_blank.spindle.thread"]
+    assert found.verdict is verdict
+    assert (found.wanted, found.found) == (F("3.954"), F(size_.split()[0]))
+    assert "3 BA" in found.text and set(found.sizes) == {"spindle.thread", "spindle.diameter"}
+
+
+def test_what_is_let_pass_is_about_the_tolerance_of_a_medium_thread() -> None:
+    """ISO 965-1, grade 6g (from memory): es = 15 + 11 P and Td = 180 P^(2/3) - 3.15 P^(-1/2) µm.
+    Over the pitches of a model's screws the rule is within a twentieth of a millimetre of both
+    together."""
+    share = float(figure("thread_blank"))
+    for pitch in (0.35, 0.4, 0.5, 0.7, 0.8, 1.0, 1.25, 1.5):
+        allowed = (15 + 11 * pitch + 180 * pitch ** (2 / 3) - 3.15 * pitch**-0.5) / 1000
+        assert abs(share * pitch - allowed) < 0.05
+
+
+def test_a_rod_is_only_taken_for_the_threads_where_that_is_plain(look: Look) -> None:
+    """By its own name, else the part's largest outside and only thread; a step beside it is none."""
+    small = 'size.pin = { full = "3 mm", kind = "external", rule = "turned step 0.01 mm" }'
+    large = small.replace("3 mm", "9 mm").replace("size.pin", "size.flange")
+    second = 'size.end_thread = { full = "3 mm", rule = "metric thread" }'
+    key = "thread_blank.spindle.thread"
+    assert look(rod("3.9 mm", '"4.1 mm"', small))[key].fails
+    assert key not in look(rod("3.9 mm", '"4.1 mm"', large))
+    assert key not in look(rod("3.9 mm", '"4.1 mm"', second))
+    assert key not in look(rod("3.9 mm", '"4.1 mm"', name="pin"))
+    ends = second + '\nsize.end_diameter = { full = "2.8 mm", kind = "external", rule = "turned" }'
+    found = look(rod("3.9 mm", '"4.1 mm"', ends))
+    assert found["thread_blank.spindle.end_thread"].fails and key not in found
+    assert found["thread_blank.spindle.end_thread"].wanted == F("2.9")  # M3 x 0.5, ISO 261
+
+
+@pytest.mark.parametrize(
+    ("hole", "fails"), [("2.5 mm", False), ("2.6 mm", False), ("2.8 mm", True)]
+)
+def test_a_tapping_hole_leaves_enough_of_the_thread(look: Look, hole: str, fails: bool) -> None:
+    """M3 x 0.5: half of 2 x 0.6495 P is 0.325 mm, so no hole over 2.675; 2.5 is the tapping drill
+    (ISO 2306) and 2.599 the largest minor diameter of the nut in 6H (ISO 965-1); both from memory."""
+    sizes = (
+        'size.thread = { full = "3 mm", rule = "metric thread" }\n'
+        f'size.tapping_hole = {{ full = "{hole}", kind = "internal", rule = "drilled", '
+        'limits = "±0.02 mm" }'
+    )
+    found = look(part(sizes))["tapping_hole.plate.tapping_hole"]
+    assert found.fails is fails and found.verdict in (Verdict.HOLDS, Verdict.FAILS)
+    assert found.found == F("2.675")
+    assert "2.5 mm" in found.note and "M3" in found.text
+
+
+def test_a_hole_that_takes_the_threads_own_column_is_not_asked(look: Look) -> None:
+    """It is the tapping drill of the table; where the rule falls back on a drill by size, it is
+    asked, with the thread of the other part."""
+    stud = part('size.thread = { full = "3 mm", rule = "metric thread" }', name="stud")
+    taken = 'size.hole = { kind = "internal", rule = "tapping hole of stud.thread" }'
+    assert not any(name.startswith("tapping_hole.") for name in look(stud + part(taken)))
+    fallen = (
+        'size.hole = { full = "2.9 mm", kind = "internal", reach = "0.2 mm", '
+        'rule = ["tapping hole of stud.thread", "drilled"] }'
+    )
+    assert look(stud + part(fallen))["tapping_hole.plate.hole"].fails

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 from functools import cache
+from typing import TYPE_CHECKING
 
 from scaler import catalogue
 from scaler.checking.workability_parts import HOLES, WorkPart
@@ -24,9 +25,13 @@ from scaler.checking.workability_rules import (
 )
 from scaler.expressions import Angle, Function, Mul, Node
 from scaler.records import Kind, Size
-from scaler.settling.rows import method_row
+from scaler.settling.rows import Candidate, method_row
+
+if TYPE_CHECKING:
+    from scaler.trade.threads import Thread
 
 HALF = Fraction(1, 2)
+THOUSANDTH = Fraction(1, 1000)
 _PLACES = (Kind.POSITION, Kind.LENGTH, Kind.RADIUS)
 _EDGES = ("outside", "diameter", "od")
 _MIDDLES = ("bore", "spigot", "register", "recess")
@@ -44,6 +49,10 @@ def holes(part: WorkPart) -> Iterator[Asked]:
         yield from _two(part, place)
     yield from _walls(part)
     yield from _keyway(part)
+    for thread in part.of_kind(Kind.THREAD):
+        yield from _blank(part, thread)
+    for hole in part.of_kind(Kind.INTERNAL):
+        yield from _tapped(part, hole)
     for depth in part.of_kind(Kind.DEPTH, Kind.LENGTH):
         if not speaks(depth.name):
             continue
@@ -278,15 +287,70 @@ def _lead(part: WorkPart, depth: Size) -> Iterator[Asked]:
 
 def pitch_of(part: WorkPart, thread: Size) -> Fraction | None:
     """The pitch of a size got as a thread [mm], None where no row of a thread was chosen."""
+    found = _thread(part.settled(thread).row)
+    return None if found is None else found.pitch_mm
+
+
+def _thread(row: Candidate | None) -> Thread | None:
+    """The thread that a row names, None where it names none."""
     from scaler.trade.threads import UnknownThread, find_thread
 
-    row = part.settled(thread).row
-    if row is None:
-        return None
     try:
-        return find_thread(row.designation).pitch_mm
+        return None if row is None else find_thread(row.designation)
     except UnknownThread:
         return None
+
+
+def _blank(part: WorkPart, cut: Size) -> Iterator[Asked]:
+    """An outside thread and the rod it is cut on. What the thread is made to is its row's own
+    diameter: general limits do not bear on it."""
+    rule = rules()["thread_blank"]
+    words = named(rule, cut.name)
+    thread = _thread(part.settled(cut).row)
+    if words is None or thread is None:
+        return
+    its_own = tuple(name for name in rule.partners if "{x}" in name)
+    rod = part.find(spelt(its_own, words), Kind.EXTERNAL)
+    if rod is None:  # the part's own outside, where that leaves no room for another reading
+        rod = part.find((name for name in rule.partners if name not in its_own), Kind.EXTERNAL)
+        largest = max(map(part.value, part.of_kind(Kind.EXTERNAL)), default=None)
+        if rod is None or len(part.of_kind(Kind.THREAD)) > 1 or part.value(rod) != largest:
+            return
+    share = figure("thread_blank")
+    yield Asked(
+        rule,
+        cut.id,
+        size(rod.id),
+        mm(thread.major_mm - share * thread.pitch_mm),
+        f"{rod.id} is large enough to cut {thread.designation} on ({cut.id})",
+        f"{thread.designation} is {shown(thread.major_mm, 3)} mm over its crests",
+    )
+
+
+def _tapped(part: WorkPart, hole: Size) -> Iterator[Asked]:
+    """A hole drilled for a tap otherwise than by the thread's own row."""
+    rule = rules()["tapping_hole"]
+    link = next((method for method in hole.rule if method.name == "tapping hole"), None)
+    if link is not None and part.method(hole) != link.name:
+        led = part.checker.settlement.results.get(link.leader)
+        thread = _thread(None if led is None else led.row)
+    elif link is None and (words := named(rule, hole.name)) is not None:
+        cut = part.find(spelt(rule.partners, words), Kind.THREAD)
+        thread = None if cut is None else _thread(part.settled(cut).row)
+    else:
+        return
+    if thread is None:
+        return
+    share = figure("tapping_hole")
+    largest = thread.drill_for(100 * share) // THOUSANDTH * THOUSANDTH
+    yield Asked(
+        rule,
+        hole.id,
+        mm(largest),
+        size(hole.id),
+        f"{hole.id} leaves {float(100 * share):g} % of the depth of {thread.designation}",
+        f"its own tapping drill is {thread.tapping_drill_name}",
+    )
 
 
 @cache
