@@ -227,6 +227,21 @@ def did_you_mean(name: str, known: Iterable[str], otherwise: str = "") -> str:
     return suggest(name, names, listing)
 
 
+def copy_meant(copy: str, part: str, copies: Sequence[str], count: int) -> str:
+    """What to do about a copy that a part does not have: the nearest, else how to name copies.
+
+    >>> copy_meant("lefft", "bush", ["left", "right"], 2)
+    "did you mean 'left'?"
+    >>> copy_meant("left", "bush", [], 2)
+    'leave the copy out, or name the copies: copies = ["left", "right"] under [part.bush]'
+    """
+    if copies:
+        return did_you_mean(copy, copies)
+    names = ("left", "right") if count <= 2 else tuple(f"no_{n + 1}" for n in range(count))
+    said = ", ".join(f'"{name}"' for name in names[:4]) + (" …" if len(names) > 4 else "")
+    return f"leave the copy out, or name the copies: copies = [{said}] under [part.{part}]"
+
+
 def listed(names: Sequence[str], most: int = 12) -> str:
     """Names with commas between; of very many the first ones, and how many there are.
 

@@ -44,7 +44,7 @@ def test_readings_in_any_unit(demo: Model, text: str, value: Fraction) -> None:
         ("axel.journal", "15.8", "", "", "unknown-size", "did you mean 'axle.journal'"),
         ("axle.jurnal", "15.8", "", "", "unknown-size", "did you mean 'axle.journal'"),
         ("piston.diameter", "35.2", "lft", "", "unknown-copy", "did you mean 'left'"),
-        ("axle.journal", "15.8", "left", "", "unknown-copy", "leave --copy out"),
+        ("axle.journal", "15.8", "left", "", "unknown-copy", "leave the copy out"),
         ("axle.journal", "15.8", "", "micromter", "unknown-instrument", "'micrometer'"),
         ("axle.journal", "0.623", "", "", "unit", "did you mean inches"),
         ("axle.journal", "15.82 in", "", "", "unit", "did you mean millimetres"),

@@ -7,7 +7,15 @@ from fractions import Fraction
 from scaler.as_made.bench import Bench
 from scaler.as_made.move import figure
 from scaler.checking import cautions
-from scaler.problems import InputError, Place, Problem, did_you_mean, shorten, unknown_size
+from scaler.problems import (
+    InputError,
+    Place,
+    Problem,
+    copy_meant,
+    did_you_mean,
+    shorten,
+    unknown_size,
+)
 from scaler.reading.readings_log import value_of
 from scaler.records import Kind, Model, Reading, Size, State
 from scaler.settling.limits import instrument_names, limits_of, uncertainty
@@ -89,13 +97,12 @@ def known(model: Model, name: str, copy: str) -> tuple[Size, str]:
     size = known_size(model, name)
     part_ = model.parts[size.part]
     if copy and copy not in part_.copies:
-        advice = did_you_mean(copy, part_.copies) if part_.copies else "leave --copy out"
         raise _no(
             "unknown-copy",
             f"{size.part} has no copy '{shorten(copy, 40)}'",
             copy,
             ", ".join(part_.copies) or f"{size.part} has no named copies",
-            advice,
+            copy_meant(copy, size.part, part_.copies, part_.count),
         )
     refusal = cautions.refused(part_)
     if refusal is not None:

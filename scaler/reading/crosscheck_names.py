@@ -17,7 +17,7 @@ from scaler.expressions import (
     names,
     walk,
 )
-from scaler.problems import Known, listed, nearest, shorten, suggest
+from scaler.problems import Known, copy_meant, listed, nearest, shorten
 from scaler.reading.context import Context
 from scaler.reading.entries import Entry, Key
 from scaler.records import Kind, Model
@@ -89,13 +89,7 @@ class Names:
                 "unknown-copy",
                 f"{what}: {part} has no copy '{shorten(copy, 60)}'",
                 ", ".join(copies) or "a part whose copies are named",
-                suggest(
-                    copy,
-                    copies,
-                    "name one of its copies"
-                    if copies
-                    else f"name the copies of {part} in the part",
-                ),
+                copy_meant(copy, part, copies, self.model.parts[part].count),
                 inner=inner,
             )
             return False

@@ -13,7 +13,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import Literal, TypeVar
 
-from scaler.problems import Known, Place, Problem, listed, shorten, suggest
+from scaler.problems import Known, Place, Problem, copy_meant, listed, shorten, suggest
 from scaler.reading.collecting import columns, missing_column
 from scaler.reading.csv_text import CsvFile, CsvRow
 from scaler.reading.grammar import GrammarError, families, methods, value_reader
@@ -126,7 +126,7 @@ def _events(
                 f"{size.part} has no copy '{shorten(copy, 40)}'",
                 copy,
                 ", ".join(copies) or "no copy: the part names none",
-                suggest(copy, copies, "mend the line"),
+                copy_meant(copy, size.part, copies, parts[size.part].count),
             )
             continue
         if cells["action"] not in (action, "undo"):
