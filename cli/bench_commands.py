@@ -71,7 +71,7 @@ def measure(
     if not undo and value is None:
         _usage("give the value that was read, or --undo")
     _mended(model)
-    loaded = common.load(model, format_)
+    loaded = common.load(model, format_, units)
     from scaler.as_made import append_log
     from scaler.as_made import measuring as as_made
     from scaler.as_made.whole_model import WholeModel
@@ -100,7 +100,7 @@ def measure(
             change = bench.put(reading.size, reading.copy, reading, propose=propose)
     except InputError as error:
         common.refuse(error, format_)
-    unit = units or loaded.work_unit
+    unit = loaded.units
     if format_ == "json":
         answer = {**change.as_dict(), "recorded": not dry, "taken_back": undo}
         common.write(common.dumps(answer), out)
@@ -170,8 +170,8 @@ def next_(
     if about_centre and one_face:
         _usage("--about-centre and --one-face are at odds")
     _mended(model)
-    loaded = common.load(model, format_)
-    unit = units or loaded.work_unit
+    loaded = common.load(model, format_, units)
+    unit = loaded.units
     part = _part_of(loaded, size, format_)
     from scaler.as_made.making_order import making_order
 

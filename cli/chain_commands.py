@@ -74,7 +74,7 @@ def chain(
     Without NAME every pair and condition, one line each. Worst case, root sum square, random draws,
     each size's share, the chance of going together, and what to tighten first.
     """
-    loaded = common.load(model, format_)
+    loaded = common.load(model, format_, units)
     from scaler.chains import chain as chains
 
     options: dict[str, Any] = {
@@ -86,7 +86,7 @@ def chain(
         "basis": basis,
         "as_drawn": as_drawn,
     }
-    unit = units or loaded.work_unit
+    unit = loaded.units
     try:
         if name is None:
             _all(chains.chains(loaded, **options), unit, format_, out)

@@ -215,14 +215,21 @@ def show_problems(problems: Sequence[Problem]) -> None:
     click.echo(("\n" if short else "\n\n").join(blocks), err=True)
 
 
-def load(path: Path, format_: str = "table") -> Any:
-    """The model of a path, or its problems and exit status 2."""
+def load(path: Path, format_: str = "table", units: str | None = None) -> Any:
+    """The model of a path, its texts in the units asked for; or its problems and exit status 2."""
     from scaler.reading.loading import load as load_model
 
     try:
-        return load_model(path)
+        return shown_in(load_model(path), units)
     except InputError as error:
         refuse(error, format_)
+
+
+def shown_in(model: Any, units: str | None) -> Any:
+    """The model with its texts in the units asked for; the workshop's own where none are."""
+    from dataclasses import replace
+
+    return replace(model, shown_in=units) if units else model
 
 
 def exact(value: float) -> Any:

@@ -187,7 +187,7 @@ def materials(
     Exit status 1 where a piece is too long for every length that can be had.
     """
     allowances = _allowances(kerf, facing, clean_up)
-    loaded = common.load(model, format_)
+    loaded = common.load(model, format_, units)
     from scaler.desk import materials_tables as tables
     from scaler.desk.materials_list import materials as list_materials
     from scaler.settling.reduce import reduce
@@ -218,7 +218,7 @@ def _materials_text(loaded: Any, listed: Any, units: str | None, format_: str) -
     from scaler.tables import cautions_text
 
     text = heading(format_, loaded)
-    for title, grid in tables.grids(listed, units or loaded.work_unit):
+    for title, grid in tables.grids(listed, loaded.units):
         if grid.rows:
             body = common.table(format_, grid.headings, grid.rows, grid.right)
             text += titled(format_, title, body)

@@ -61,7 +61,7 @@ def fits(
     With --celsius or --hot each pair is shown hot as well. Pairs with interference are shown as
     press fits. The figures are a guide, never an approval.
     """
-    loaded = common.load(model, format_)
+    loaded = common.load(model, format_, units)
     from scaler.fitting.fit_report import Wanted, read_celsius, read_pairs
     from scaler.fitting.fit_report import fits as fits_of
 
@@ -85,7 +85,7 @@ def fits(
     elif format_ == "csv":
         common.write(common.csv(report.rows()), out)
     else:
-        common.write(_text(loaded, report, units or loaded.work_unit, format_, bool(pair)), out)
+        common.write(_text(loaded, report, loaded.units, format_, bool(pair)), out)
     sys.exit(report.status(strict=strict))
 
 

@@ -53,7 +53,7 @@ def reduce(
     model: Path, stage: str, as_drawn: bool, units: str | None, format_: str, out: Path | None
 ) -> None:
     """Every size of MODEL: full size, exact, chosen, departure, limits, and how it came about."""
-    loaded = common.load(model, format_)
+    loaded = common.load(model, format_, units)
     from scaler.settling.reduce import reduce as reduce_model
 
     try:
@@ -73,9 +73,8 @@ def reduce(
     else:
         from scaler import tables
 
-        unit = units or loaded.work_unit
-        grid = tables.sizes_grid(reduction, unit)
-        text = heading(format_, loaded, unit) + "\n"
+        grid = tables.sizes_grid(reduction, loaded.units)
+        text = heading(format_, loaded, loaded.units) + "\n"
         text += common.table(format_, grid.headings, grid.rows, grid.right) + "\n"
         text += titled(format_, "Look at these", tables.warnings_text(reduction.notes))
         text += titled(format_, "Cautions", tables.cautions_text(reduction.cautions))
@@ -142,7 +141,7 @@ def _check(
     out: Path | None,
 ) -> int:
     """One check, shown or written; its exit status."""
-    loaded = common.load(model, format_)
+    loaded = common.load(model, format_, units)
     from scaler.checking.conflicts import check as check_model
 
     try:
@@ -177,7 +176,7 @@ def check_text(loaded: Any, result: Any, others: list[Any], units: str | None, f
     """The answer of ``check`` for a person."""
     from scaler import tables
 
-    unit = units or loaded.work_unit
+    unit = loaded.units
     text = heading(format_, loaded, unit) + "\n"
     if others:
         grid = tables.compare_grid(others, unit)
@@ -188,7 +187,7 @@ def check_text(loaded: Any, result: Any, others: list[Any], units: str | None, f
     if not others:
         text += titled(format_, "Conflicts", tables.conflicts_text(result))
         text += titled(format_, "Before cutting", tables.workability_text(result, unit))
-        text += titled(format_, "Notes", tables.notes_text(result.findings))
+        text += titled(format_, "Notes", tables.notes_text(result.findings, unit))
         text += titled(format_, "Look at these", tables.warnings_text(result.reduction.notes))
         text += titled(format_, "Cautions", tables.cautions_text(result.reduction.cautions))
     return text
@@ -204,7 +203,7 @@ def explain(
     model: Path, size: str, as_drawn: bool, units: str | None, format_: str, out: Path | None
 ) -> None:
     """Where the number of SIZE (part.size) comes from, and which pairs and conditions hang on it."""
-    loaded = common.load(model, format_)
+    loaded = common.load(model, format_, units)
     from scaler.checking.explaining import explain as explain_size
 
     try:
@@ -218,5 +217,5 @@ def explain(
     else:
         from scaler import tables
 
-        text = tables.explanation_text(explanation, units or loaded.work_unit)
+        text = tables.explanation_text(explanation, loaded.units)
         common.write(f"```\n{text}\n```" if format_ == "markdown" else text, out)

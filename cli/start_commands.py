@@ -40,7 +40,7 @@ def demo(folder: Path | None, units: str | None, format_: str, out: Path | None)
 
     try:
         written = examples.write_out("pattern_d", folder) if folder is not None else ()
-        model = examples.load("pattern_d")
+        model = common.shown_in(examples.load("pattern_d"), units)
         results = [check_model(model, stage) for stage in STAGES]
     except InputError as error:
         common.refuse(error, format_)
@@ -56,14 +56,16 @@ def demo(folder: Path | None, units: str | None, format_: str, out: Path | None)
         return
     from scaler import tables
 
-    unit = units or model.work_unit
+    unit = model.units
     grid = tables.compare_grid(results, unit)
     drawn = sum(1 for size in model.sizes.values() if size.full is not None)
     text = heading(format_, model, unit) + "\n"
     text += f"{drawn} sizes drawn full size, {len(model.parts)} parts, one drawer of stock\n\n"
     text += common.table(format_, grid.headings, grid.rows, grid.right) + "\n\n"
     text += "\n".join(tables.counts_text(result) for result in results) + "\n"
-    text += titled(format_, "What rounding each size alone broke", tables.causes_text(results[1]))
+    text += titled(
+        format_, "What rounding each size alone broke", tables.causes_text(results[1], unit)
+    )
     text += titled(format_, "Cautions", tables.cautions_text(chosen.reduction.cautions))
     if written and folder is not None:
         text += f"\nwrote {len(written)} files to {folder}; next: scaler check {folder}\n"

@@ -47,7 +47,7 @@ def substitute(
     model, which check and all else honour. Where no choice can hold everything, the smallest
     conflict is named, and the ways out in order.
     """
-    loaded = common.load(model, format_)
+    loaded = common.load(model, format_, units)
     from scaler.substitution.substitute import substitute as choose
 
     try:
@@ -71,7 +71,7 @@ def substitute(
     elif format_ == "csv":
         common.write(common.csv(result.as_dict()["choices"]), out)
     else:
-        common.write(_text(loaded, result, written, units, everything, format_), out)
+        common.write(_text(loaded, result, written, everything, format_), out)
     status = result.exit_status()
     sys.exit(status or result.check.status(strict=strict))
 
@@ -80,7 +80,6 @@ def _text(
     loaded: Any,
     result: Any,
     written: str,
-    units: str | None,
     everything: bool,
     format_: str,
 ) -> str:
@@ -88,7 +87,7 @@ def _text(
     from scaler.cli.model_commands import heading, titled
     from scaler.substitution import text as substitution_text
 
-    unit = units or loaded.work_unit
+    unit = loaded.units
     text = f"{heading(format_, loaded, unit)}\n{substitution_text.status_text(result)}\n"
     if result.status in ("optimal", "feasible"):
         text += "\n"
@@ -101,9 +100,9 @@ def _text(
         text += tables.counts_text(result.check) + "\n"
         text += titled(format_, "Before cutting", tables.workability_text(result.check, unit))
         text += titled(format_, "Order of preference", substitution_text.levels_text(result))
-        text += titled(format_, "Notes", tables.notes_text(result.check.findings))
+        text += titled(format_, "Notes", tables.notes_text(result.check.findings, unit))
     text += titled(format_, "Conflicts", substitution_text.conflicts_text(result))
-    text += titled(format_, "Alternatives", substitution_text.alternatives_text(result))
+    text += titled(format_, "Alternatives", substitution_text.alternatives_text(result, unit))
     text += titled(
         format_, "What each requirement costs in looks", substitution_text.prices_text(result)
     )

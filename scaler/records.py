@@ -388,6 +388,7 @@ class Model:
     """Everything of one model folder, read and cross-checked.
 
     ``overrules`` holds the reason and place of each check of workability that does not apply;
+    ``shown_in`` the units that texts are asked for in (mm, in, both), '' for the workshop's own;
     ``row_groups`` the sizes of one part that are columns of one row; ``options`` what the builder
     is willing to add.
     """
@@ -414,6 +415,12 @@ class Model:
     row_groups: tuple[tuple[str, ...], ...] = ()
     options: Mapping[str, Option] = field(default_factory=dict)
     sources: Mapping[str, Source] = field(repr=False, default_factory=dict)
+    shown_in: str = ""
+
+    @property
+    def units(self) -> str:
+        """The units that texts are in: mm, in or both."""
+        return self.shown_in or self.work_unit
 
     @property
     def ratio(self) -> Fraction:

@@ -11,6 +11,7 @@ from scaler.checking.conflicts import CheckResult
 from scaler.checking.explaining import Explanation
 from scaler.checking.workability import WorkFinding
 from scaler.measures.lengths import format_mm
+from scaler.measures.spoken import said
 from scaler.problems import Problem
 from scaler.records import Kind, Stage, Verdict
 from scaler.report import (
@@ -19,7 +20,6 @@ from scaler.report import (
     measured_text,
     signed_text,
     sixty_fourth,
-    window_text,
 )
 from scaler.settling.reduce import Reduction, SizeLine
 from scaler.settling.solve import Value, middle
@@ -200,7 +200,7 @@ def conflicts_text(result: CheckResult) -> str:
     return "\n".join(blocks)
 
 
-def notes_text(findings: Sequence[Finding]) -> str:
+def notes_text(findings: Sequence[Finding], units: str) -> str:
     """The notes of doubtful findings, and the shifted aims of last cuts."""
     lines = []
     for finding in findings:
@@ -212,7 +212,7 @@ def notes_text(findings: Sequence[Finding]) -> str:
             low, high = finding.found
             if low is not None and high is not None and low + high != 2 * middle(finding.basic):
                 lines.append(
-                    f"* {name}: aim the last cut of {aim.size} at {format_mm(aim.target, 4)} mm, "
+                    f"* {name}: aim the last cut of {aim.size} at {said(aim.target, units, 4)}, "
                     f"not at its basic size"
                 )
     return "\n".join(lines)
@@ -288,7 +288,7 @@ def explanation_text(explanation: Explanation, units: str) -> str:
     return "\n".join(lines)
 
 
-def causes_text(result: CheckResult) -> str:
+def causes_text(result: CheckResult, units: str) -> str:
     """What fails at a stage, by cause, each with what moved it most."""
     lines = []
     for cause in dict.fromkeys(f.cause for f in result.failures()):
@@ -297,7 +297,8 @@ def causes_text(result: CheckResult) -> str:
         for finding in found:
             item = finding.statement
             by = f", most by {finding.shares[0][0]}" if finding.shares else ""
-            basic = "-" if finding.basic is None else length_text(finding.basic, "mm", 3)
-            window = window_text((item.lower, item.upper))
+            plain = None if finding.basic is None else middle(finding.basic)
+            basic = measured_text((plain, plain), item.dimension, units)
+            window = measured_text((item.lower, item.upper), item.dimension, units)
             lines.append(f"    {item.title or item.id}: {basic}, wanted {window}{by}")
     return "\n".join(lines)

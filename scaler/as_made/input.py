@@ -157,7 +157,7 @@ def _value(model: Model, size: Size, text: str) -> Fraction:
     if value <= 0 and size.kind is not Kind.POSITION:
         raise _no(
             "not-a-size",
-            f"reading of {size.id}: a size of {figure(size, value)}",
+            f"reading of {size.id}: a size of {figure(size, value, model.units)}",
             text,
             "a size above nothing",
             "read the work again",
@@ -175,33 +175,33 @@ def _likely(bench: Bench, size: Size, reading: Reading, text: str) -> None:
                 bare = text.split()[0]
                 raise _no(
                     "unit",
-                    f"{size.id} is to be {figure(size, planned)}, and {figure(size, value)} is a "
+                    f"{size.id} is to be {figure(size, planned, bench.model.units)}, and {figure(size, value, bench.model.units)} is a "
                     f"25.4th of that: did you mean {unit}?"
                     if factor > 1
-                    else f"{size.id} is to be {figure(size, planned)}, and {figure(size, value)} "
+                    else f"{size.id} is to be {figure(size, planned, bench.model.units)}, and {figure(size, value, bench.model.units)} "
                     f"is 25.4 times that: did you mean {unit}?",
                     text,
-                    f"a reading near {figure(size, planned)}",
+                    f"a reading near {figure(size, planned, bench.model.units)}",
                     f"write {bare} {read}; with --sure it is recorded as it stands",
                 )
         for factor, times in _SLIPS:
             if abs(value / factor - planned) <= abs(planned) * _NEAR:
                 raise _no(
                     "point",
-                    f"{size.id} is to be {figure(size, planned)}, and {figure(size, value)} is "
+                    f"{size.id} is to be {figure(size, planned, bench.model.units)}, and {figure(size, value, bench.model.units)} is "
                     f"{times} that: has the point slipped?",
                     text,
-                    f"a reading near {figure(size, planned)}",
+                    f"a reading near {figure(size, planned, bench.model.units)}",
                     "read it again; with --sure it is recorded as it stands",
                 )
     before = bench.model.readings.get((size.id, reading.copy))
     if before is not None:
-        _only_off(size, before, reading, text)
+        _only_off(size, before, reading, text, bench.model.units)
     else:
         _within_blank(bench, size, reading, text)
 
 
-def _only_off(size: Size, before: Reading, reading: Reading, text: str) -> None:
+def _only_off(size: Size, before: Reading, reading: Reading, text: str, units: str) -> None:
     if size.kind not in (Kind.EXTERNAL, Kind.INTERNAL, Kind.SLOT, Kind.DEPTH, Kind.LENGTH):
         return
     grown = before.value - reading.value if size.kind.grows else reading.value - before.value
@@ -209,10 +209,10 @@ def _only_off(size: Size, before: Reading, reading: Reading, text: str) -> None:
     if grown > doubt:
         raise _no(
             "metal-on",
-            f"{size.id} has been read as {figure(size, before.value)} ({before.place}); "
-            f"{figure(size, reading.value)} would put metal on, and metal only comes off",
+            f"{size.id} has been read as {figure(size, before.value, units)} ({before.place}); "
+            f"{figure(size, reading.value, units)} would put metal on, and metal only comes off",
             text,
-            f"no {'less' if size.kind.grows else 'more'} than {figure(size, before.value)}",
+            f"no {'less' if size.kind.grows else 'more'} than {figure(size, before.value, units)}",
             "if the first reading was wrong, take it back with --undo; if the part was bushed, "
             "shimmed or made anew, say --sure",
         )
@@ -236,10 +236,10 @@ def _within_blank(bench: Bench, size: Size, reading: Reading, text: str) -> None
     if reading.value > most:
         raise _no(
             "blank",
-            f"{size.id} is {settled.method}, {row.designation}: {figure(size, reading.value)} is "
-            f"more than it ever was (at most {figure(size, most)})",
+            f"{size.id} is {settled.method}, {row.designation}: {figure(size, reading.value, bench.model.units)} is "
+            f"more than it ever was (at most {figure(size, most, bench.model.units)})",
             text,
-            f"a reading of {figure(size, most)} or less",
+            f"a reading of {figure(size, most, bench.model.units)} or less",
             "read it again; if it is made from another bar, choose that one, or say --sure",
         )
 
@@ -271,10 +271,10 @@ def _within_bar(bench: Bench, size: Size, reading: Reading, text: str) -> None:
     if reading.value > most:
         raise _no(
             "blank",
-            f"{size.part} is sawn from {blank.section.designation}: {figure(size, reading.value)} "
-            f"for {size.id} is more than the blank ever was (at most {figure(size, most)})",
+            f"{size.part} is sawn from {blank.section.designation}: {figure(size, reading.value, bench.model.units)} "
+            f"for {size.id} is more than the blank ever was (at most {figure(size, most, bench.model.units)})",
             text,
-            f"a reading near {figure(size, planned)}",
+            f"a reading near {figure(size, planned, bench.model.units)}",
             "read it again; if it is made from a larger bar, say --sure",
         )
 

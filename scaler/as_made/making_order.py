@@ -430,8 +430,10 @@ class _Order:
                 parts.append(f"cut last, after {_listed(waits)}")
             width = self.width(name)
             if width:
-                needs = figure(size, self.tolerance(name))
-                parts.append(f"the fit is {figure(size, width)} wide, the cut takes {needs} of it")
+                needs = figure(size, self.tolerance(name), self.model.units)
+                parts.append(
+                    f"the fit is {figure(size, width, self.model.units)} wide, the cut takes {needs} of it"
+                )
             return "; ".join(parts) + tail
         return f"waits for nothing{tail or '; nothing waits for it'}"
 

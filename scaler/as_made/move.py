@@ -11,6 +11,7 @@ from scaler import catalogue
 from scaler.as_made.bench import Bench, Edits
 from scaler.checking import cautions
 from scaler.measures.lengths import format_mm
+from scaler.measures.spoken import INCH, said_short
 from scaler.problems import Place
 from scaler.records import Bounds, Choice, Kind, Method, Size
 from scaler.settling.rows import method_row
@@ -138,11 +139,16 @@ def mm(value: Fraction) -> str:
     return format_mm(value, 4).rstrip("0").rstrip(".")
 
 
-def figure(size: Size, value: Fraction) -> str:
-    """A value with its unit."""
+def figure(size: Size, value: Fraction, units: str) -> str:
+    """A value with its unit: a length in mm, in or both."""
     if size.kind is Kind.ANGLE:
         return f"{mm(value)}°"
-    return f"{mm(value)} mm" if size.kind.is_length else mm(value)
+    return said_short(value, units) if size.kind.is_length else mm(value)
+
+
+def plain_figure(size: Size, value: Fraction, units: str) -> str:
+    """A value beside one that bears its unit, or both of them."""
+    return mm(value / INCH) if units == "in" and size.kind.is_length else mm(value)
 
 
 def cut_of(size: Size) -> tuple[str, Fraction, bool]:
@@ -204,8 +210,3 @@ def pieces(bench: Bench, part: str, copy: str) -> int:
     """How much work is in a part: its pieces (one, of a copy) times its sizes."""
     count = 1 if copy else bench.model.parts[part].count
     return count * max(1, len(bench.index.sizes_of[part]))
-
-
-def signed(value: Fraction) -> str:
-    """A change of length with its sign, as text. [mm]"""
-    return f"{'-' if value < 0 else '+'}{mm(abs(value))}"

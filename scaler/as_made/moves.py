@@ -153,7 +153,7 @@ def _become(
     edits = chosen(bench, lever.size, lever.copy, value, method, row.designation if row else "")
     gives_up = given_up(bench, size, value, method, widened)
     verb = VERBS.get(method, "make")
-    text = f"{verb} {lever.name} {'at' if verb == 'place' else 'to'} {figure(size, value)}"
+    text = f"{verb} {lever.name} {'at' if verb == 'place' else 'to'} {figure(size, value, bench.model.units)}"
     if row is not None:
         text += f", {method} {row.designation}"
     if by:
@@ -193,7 +193,7 @@ def changes(bench: Bench, after: Bench, edits: Edits) -> tuple[Move, ...]:
         choice = edits.choices.get(name)
         method = choice.method.partition(" step ")[0] if choice is not None else ""
         verb = VERBS.get(method, "make")
-        text = f"{verb} {name} {'at' if verb == 'place' else 'to'} {figure(size, value)}"
+        text = f"{verb} {name} {'at' if verb == 'place' else 'to'} {figure(size, value, bench.model.units)}"
         if choice is not None and choice.row:
             text += f", {choice.row}"
         elif choice is not None and method:
@@ -232,7 +232,7 @@ def _put_in(bench: Bench, after: Bench, edits: Edits) -> list[Move]:
             again = name in option.gives and bench.is_read(name) and size.part not in lost
             lost |= {size.part} if again else set()
             remade = pieces(bench, size.part, "") if again else 0
-            text, words = words, f"with it {name} becomes {figure(size, value)}"
+            text, words = words, f"with it {name} becomes {figure(size, value, bench.model.units)}"
             price = ZERO if found and found[-1].option == option.id else option.price
             found.append(
                 Move(
@@ -253,11 +253,11 @@ def _put_in(bench: Bench, after: Bench, edits: Edits) -> list[Move]:
 
 def lines_to_write(model: Model, edits: Edits) -> tuple[str, ...]:
     """What to write into the model for edits that are neither choices nor readings."""
-    found = [to_write.option_line(option) for option in edits.options.values()]
+    found = [to_write.option_line(option, model.work_unit) for option in edits.options.values()]
     for name, size in edits.sizes.items():
         old = model.sizes[name]
         if size.reach is not None and size.reach != old.reach:
-            found.append(to_write.reach_line(old, size.reach))
+            found.append(to_write.reach_line(old, size.reach, model.work_unit))
         elif size.rule != old.rule:
             more = size.rule[len(old.rule) :]
             found += [to_write.rule_line(old, method.text) for method in more]

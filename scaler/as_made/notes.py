@@ -49,7 +49,7 @@ def _matched(bench: Bench, findings: Sequence[Finding]) -> list[str]:
         if found.by_name and found.gains and all(rank(m.verdict) < 2 for m in found.matches):
             said = ", ".join(f"{match.inner} with {match.outer}" for match in found.matches)
             notes[pair.id] = (
-                f'{found.text()}: nothing need be cut, with meets = "{said}" in the pair'
+                f'{found.text(bench.model.units)}: nothing need be cut, with meets = "{said}" in the pair'
             )
     return list(notes.values())
 
@@ -114,8 +114,8 @@ def _spread(bench: Bench, size: str, copy: str) -> list[str]:
     if high - low <= unsure:
         return []
     text = (
-        f"the copies of {size} differ by {figure(record, high - low)} "
-        f"({figure(record, low)} to {figure(record, high)})"
+        f"the copies of {size} differ by {figure(record, high - low, bench.model.units)} "
+        f"({figure(record, low, bench.model.units)} to {figure(record, high, bench.model.units)})"
     )
     if len(values) > 2 and len(values) % 2 == 0 and len(values) == len(read):
         twos = alike(values)
@@ -123,7 +123,7 @@ def _spread(bench: Bench, size: str, copy: str) -> list[str]:
         told = ", ".join(f"{one} with {other}" for one, other in twos)
         text += (
             f"; where they must agree in twos, match {told}: the worst difference is then "
-            f"{figure(record, worst)}"
+            f"{figure(record, worst, bench.model.units)}"
         )
     return [text]
 

@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 from scaler.checking.check import Checker, statements
 from scaler.checking.matching import bottleneck, off_by
 from scaler.expressions import Node, names, rename
+from scaler.measures.spoken import said
 from scaler.problems import InputError, Problem, did_you_mean
 from scaler.records import Basis, BasisKind, Model, Verdict
 from scaler.settling.solve import middle
@@ -61,13 +62,11 @@ class Pairing:
             return True
         return self.worst.off < max(item.off for item in self.by_name)
 
-    def text(self) -> str:
+    def text(self, units: str = "mm") -> str:
         """In words: which goes with which, and what that leaves."""
-        from scaler.measures.lengths import format_mm
-
         told = ", ".join(
             f"{self.inner_part} {m.inner} with {self.outer_part} {m.outer} "
-            f"({format_mm(m.clearance, 3)} mm, {m.verdict})"
+            f"({said(m.clearance, units)}, {m.verdict})"
             for m in self.matches
         )
         return f"{self.pair}: {told}"

@@ -106,7 +106,7 @@ def reading_steps(model: Model, size: Size, only: str = "") -> list[tuple[str, s
         if name != size.id or (only and copy not in ("", only)):
             continue
         tool, worth = uncertainty(size, reading.instrument)
-        said = f"{figure(size, reading.value)} ± {figure(size, worth)}, read with {tool}"
+        said = f"{figure(size, reading.value, model.units)} ± {figure(size, worth, model.units)}, read with {tool}"
         if reading.time:
             said += f", {reading.time}"
         if reading.note:

@@ -24,14 +24,14 @@ from scaler.as_made.move import (
     cut_of,
     figure,
     given_up,
-    mm,
     pieces,
+    plain_figure,
     repairs,
-    signed,
 )
 from scaler.as_made.room import Lever, Room, aims, levers, on_step, room
 from scaler.checking import cautions
 from scaler.checking.check import Finding
+from scaler.measures.spoken import said_short
 from scaler.records import Fit, Kind, Reading, Size, State, Verdict
 from scaler.settling.rows import Rows, as_supplied
 
@@ -111,16 +111,13 @@ def _repaired(
     text = repair.text.format(
         size=lever.name,
         verb=verb,
-        before=mm(lever.now),
-        after=figure(size, target),
-        amount=figure(size, abs(target - lever.now)),
+        before=plain_figure(size, lever.now, bench.model.units),
+        after=figure(size, target, bench.model.units),
+        amount=figure(size, abs(target - lever.now), bench.model.units),
         part=size.part,
     )
     if repair.name == "set again" and space.lower is not None and space.upper is not None:
-        text += (
-            f" (anywhere from {mm(space.lower)} to {mm(space.upper)}: "
-            f"{signed(space.lower - lever.now)} to {signed(space.upper - lever.now)})"
-        )
+        text += _anywhere(size, lever.now, space.lower, space.upper, bench.model.units)
     return Move(
         lever.size,
         lever.copy,
@@ -134,6 +131,16 @@ def _repaired(
         span=(space.lower, space.upper),
         note=repair.note,
     )
+
+
+def _anywhere(size: Size, now: Fraction, lower: Fraction, upper: Fraction, units: str) -> str:
+    """Where a size may be set, and by how much that moves it."""
+    ends = [plain_figure(size, end, units) for end in (lower, upper)]
+    moved = [
+        f"{'-' if end < now else '+'}{plain_figure(size, abs(end - now), units)}"
+        for end in (lower, upper)
+    ]
+    return f" (anywhere from {' to '.join(ends)}: {' to '.join(moved)})"
 
 
 @cache
@@ -230,7 +237,7 @@ def _remade(
             text.format(
                 part=f"{part} {lever.copy}".strip(),
                 size=lever.size.partition(".")[2].replace("_", " "),
-                after=figure(size, value),
+                after=figure(size, value, bench.model.units),
             ),
             edits.plus(more),
             effort=repair.effort,
@@ -288,7 +295,7 @@ def compound(bench: Bench, finding: Finding, found: Iterable[Lever]) -> Iterator
             break
     else:
         return
-    text = repair.text.format(size=lever.name, after=f"{mm(value)} mm")
+    text = repair.text.format(size=lever.name, after=said_short(value, bench.model.units))
     edits = _reading(bench, lever, value, repair.name).plus(
         Edits(pairs={pair.id: replace(pair, fit=Fit(fit.name, None, None, trade=fit.name))})
     )

@@ -106,9 +106,9 @@ def target(bench: Bench, size: str, copy: str = "", ways: Sequence[Way] = ()) ->
     if value is None:
         text = f"{name}: nothing it could be cut to serves {', '.join(ids)}"
     else:
-        text = f"{name} to {figure(record, value)}"
+        text = f"{name} to {figure(record, value, bench.model.units)}"
         if aim is not None and aim != value:
-            text += f", the cut aimed at {figure(record, aim)}"
+            text += f", the cut aimed at {figure(record, aim, bench.model.units)}"
     return Target(size, copy, planned, value, aim, space.lower, space.upper, process, ids, text)
 
 

@@ -22,7 +22,7 @@ def value_text(size: Size, value: Fraction | None, units: str) -> str:
     if value is None:
         return "-"
     if not size.kind.is_length:
-        return figure(size, value)
+        return figure(size, value, units)
     text = length_text(value, units, 3 if units == "mm" else 4)
     return text if units == "both" else f"{text} {units}"
 

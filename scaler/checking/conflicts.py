@@ -12,8 +12,9 @@ from scaler import collection
 from scaler.checking.check import Checker, Finding, Statement
 from scaler.expressions import names
 from scaler.measures.lengths import format_inch, format_mm
+from scaler.measures.spoken import plain_window, said_short, window_said
 from scaler.problems import Place
-from scaler.records import Cause, Model, Stage, Verdict
+from scaler.records import Bounds, Cause, Model, Stage, Verdict
 from scaler.settling.reduce import Reduction, from_settlement
 from scaler.settling.solve import middle
 
@@ -179,7 +180,7 @@ def _check(checker: Checker, ways_out: int) -> CheckResult:
 
 def _conflict(checker: Checker, finding: Finding) -> Conflict:
     statement = finding.statement
-    members = [Member(_stated(finding), statement.place)]
+    members = [Member(_stated(finding, checker.model.units), statement.place)]
     moved = [name for name, _ in finding.shares] or list(names(statement.node))
     for name in moved[:8]:
         member = _choice(checker, name)
@@ -189,7 +190,8 @@ def _conflict(checker: Checker, finding: Finding) -> Conflict:
     if finding.shares:
         path = _path(checker, finding.shares[0][0], statement)
     drawn = _drawing_disagrees(checker, finding) or _far_apart(checker, finding)
-    text = _words(finding, path, drawn) + ("" if drawn else _on_a_step(checker, finding))
+    units = checker.model.units
+    text = _words(finding, path, drawn, units) + ("" if drawn else _on_a_step(checker, finding))
     return Conflict(finding, tuple(members), text, path)
 
 
@@ -204,9 +206,9 @@ def _on_a_step(checker: Checker, finding: Finding) -> str:
         by = checker.settlement.results[name].by
         step = by.step if by is not None and solved == key else None
         if step is not None and abs(middle(off) - item.lower) <= step / 2:
-            said, half = (format_mm(x, 5).rstrip("0").rstrip(".") for x in (step, step / 2))
+            whole, half = (format_mm(x, 5).rstrip("0").rstrip(".") for x in (step, step / 2))
             return (
-                f"; {name} is worked out from it and cut to a step of {said} mm: write "
+                f"; {name} is worked out from it and cut to a step of {whole} mm: write "
                 f'within = "±{half} mm" under it, or give a finer step'
             )
     return ""
@@ -262,12 +264,14 @@ def _far_apart(checker: Checker, finding: Finding) -> str:
     )
 
 
-def _stated(finding: Finding) -> str:
-    from scaler.report import window_text
-
+def _stated(finding: Finding, units: str) -> str:
     item = finding.statement
-    unit = " mm" if item.dimension == "length" else ""
-    return f"{item.what} {item.id} wants {window_text((item.lower, item.upper))}{unit}"
+    return f"{item.what} {item.id} wants {window_of(item, (item.lower, item.upper), units)}"
+
+
+def window_of(item: Statement, bounds: Bounds, units: str) -> str:
+    """A window of what a statement is about, with its unit where it is a length."""
+    return window_said(bounds, units) if item.dimension == "length" else plain_window(bounds)
 
 
 def _choice(checker: Checker, name: str) -> Member:
@@ -276,15 +280,24 @@ def _choice(checker: Checker, name: str) -> Member:
     reading = checker.readings.get((plain, copy)) or checker.readings.get((plain, ""))
     if reading is not None:
         said = f"{plain}@{reading.copy}" if reading.copy else plain
-        return Member(f"{said} is {float(reading.value):g}, as made", reading.place)
+        figure = _figure(checker, plain, reading.value)
+        return Member(f"{said} is {figure}, as made", reading.place)
     own = checker.settlement.copies.get(name)  # a copy that is chosen by itself
     name, settled = (plain, checker.settlement.results[plain]) if own is None else (name, own)
-    figure = f"{float(middle(settled.value)):g}"
+    figure = _figure(checker, plain, middle(settled.value))
     how = settled.row.designation if settled.row else settled.method
     choice = checker.model.choices.get(name)
     size = checker.model.sizes[plain]
     place = choice.place if choice and settled.way == "choice" else size.place
     return Member(f"{name} is {figure} ({how})", place)
+
+
+def _figure(checker: Checker, size: str, value: Fraction) -> str:
+    """A size as a member of a conflict has it: bare millimetres, else with its unit."""
+    units = checker.model.units
+    if units == "mm" or not checker.model.sizes[size].kind.is_length:
+        return f"{float(value):g}"
+    return said_short(value, units)
 
 
 def _path(checker: Checker, start: str, statement: Statement) -> tuple[str, ...]:
@@ -312,24 +325,26 @@ def _path(checker: Checker, start: str, statement: Statement) -> tuple[str, ...]
     return tuple(steps)
 
 
-def _words(finding: Finding, path: tuple[str, ...], drawn: str) -> str:
-    from scaler.report import signed_text, window_text
+def _words(finding: Finding, path: tuple[str, ...], drawn: str, units: str) -> str:
+    from scaler.report import signed_text
 
     item = finding.statement
-    unit = " mm" if item.dimension == "length" else ""
-    basic = (
-        f"{format_mm(middle(finding.basic), 3)}{unit}" if finding.basic is not None else "nothing"
-    )
-    wanted = f"{window_text((item.lower, item.upper))}{unit}"
+    basic = "nothing"
+    if finding.basic is not None:
+        plain = middle(finding.basic)
+        basic = window_of(item, (plain, plain), units)
+    wanted = window_of(item, (item.lower, item.upper), units)
     parts = [f"{item.title or item.id}: found {basic}, wanted {wanted} ({finding.verdict})"]
     if drawn:
         parts.append(drawn)
     elif finding.cause is Cause.DOES_NOT_SCALE:
         parts.append("it fails at exact scale already: set the clearance afresh, not by scale")
     elif finding.shares:
-        said = ", ".join(f"{signed_text(moved)} by {name}" for name, moved in finding.shares[:4])
+        told = ", ".join(
+            f"{signed_text(moved, units)} by {name}" for name, moved in finding.shares[:4]
+        )
         word = "what was made" if finding.cause is Cause.AS_MADE else "rounding"
-        parts.append(f"{word} moves it {said}")
+        parts.append(f"{word} moves it {told}")
     if path:
         parts.append("path: " + " > ".join(path))
     return "; ".join(parts)

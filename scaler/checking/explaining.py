@@ -10,7 +10,7 @@ from scaler.checking.cautions import Caution
 from scaler.checking.check import Checker, Finding
 from scaler.expressions import names
 from scaler.measures.lengths import format_exact, format_feet_inches, format_inch, format_mm
-from scaler.problems import InputError, Place, Problem, copy_meant, did_you_mean, unknown_size
+from scaler.problems import InputError, Place, Problem, copy_meant, unknown_size
 from scaler.records import Model, Size, Stage
 from scaler.settling.reduce import SizeLine, from_settlement
 from scaler.settling.row_links import reasons

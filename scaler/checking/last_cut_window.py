@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from scaler.checking.last_cut import Cuts, Window, aim_at
 from scaler.checking.statements import At, Statement
+from scaler.measures.spoken import said
 from scaler.records import Bounds
 from scaler.settling.limits import coarsest_cut
 from scaler.settling.solve import Value, middle
@@ -76,7 +77,8 @@ def _lack(
         return ""
     _, other_name, gap, need = worst
     whose = "" if other_name == mine.name else f" with {other_name}"
-    wide = f"{float(gap):.4f} mm wide" if gap >= 0 else f"short by {float(-gap):.4f} mm"
+    units = cuts.checker.model.units
+    wide = f"{said(gap, units, 4)} wide" if gap >= 0 else f"short by {said(-gap, units, 4)}"
     kind = cuts.checker.model.sizes[last.partition("@")[0]].kind
     finer = coarsest_cut(kind, gap - (need - tolerance))
     cure = (
@@ -86,5 +88,5 @@ def _lack(
     )
     return (
         f"not promised: the window left for {last}{whose} is {wide} at worst, and the last cut "
-        f"({by}) with the readings needs more than {float(need):.4f} mm{cure}"
+        f"({by}) with the readings needs more than {said(need, units, 4)}{cure}"
     )

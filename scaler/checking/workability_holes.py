@@ -24,6 +24,7 @@ from scaler.checking.workability_rules import (
     times,
 )
 from scaler.expressions import Angle, Function, Mul, Node
+from scaler.measures.spoken import said_short
 from scaler.records import Kind, Size
 from scaler.settling.rows import Candidate, method_row
 
@@ -81,7 +82,7 @@ def _edge(part: WorkPart, place: Size) -> Iterator[Asked]:
         place.id,
         less(size(place.id), times(HALF, size(hole.id))),
         mm(wall),
-        f"{hole.id} leaves {_wall(wall)} to the edge at {place.id}",
+        f"{hole.id} leaves {_wall(part, wall)} to the edge at {place.id}",
         rules()[which].title,
     )
 
@@ -103,7 +104,7 @@ def _circle(part: WorkPart, place: Size) -> Iterator[Asked]:
             place.id,
             times(HALF, less(size(edge.id), circle, drilled)),
             mm(wall),
-            f"{hole.id} on {place.id} leaves {_wall(wall)} to {edge.id}",
+            f"{hole.id} on {place.id} leaves {_wall(part, wall)} to {edge.id}",
             note,
         )
     inner = _inside(part, place, across)
@@ -113,7 +114,7 @@ def _circle(part: WorkPart, place: Size) -> Iterator[Asked]:
             place.id,
             times(HALF, less(circle, size(inner.id), drilled)),
             mm(wall),
-            f"{hole.id} on {place.id} leaves {_wall(wall)} to {inner.id}",
+            f"{hole.id} on {place.id} leaves {_wall(part, wall)} to {inner.id}",
             note,
         )
     count = part.find(
@@ -127,7 +128,7 @@ def _circle(part: WorkPart, place: Size) -> Iterator[Asked]:
             place.id,
             less(chord, drilled),
             mm(wall),
-            f"{int(number)} holes {hole.id} on {place.id} leave {_wall(wall)} between them",
+            f"{int(number)} holes {hole.id} on {place.id} leave {_wall(part, wall)} between them",
             note,
         )
 
@@ -154,7 +155,7 @@ def _row(part: WorkPart, place: Size) -> Iterator[Asked]:
             place.id,
             less(size(place.id), size(hole.id)),
             mm(wall),
-            f"holes {hole.id} at {place.id} leave {_wall(wall)} between them",
+            f"holes {hole.id} at {place.id} leave {_wall(part, wall)} between them",
             rules()[which].title,
         )
 
@@ -176,7 +177,7 @@ def _two(part: WorkPart, place: Size) -> Iterator[Asked]:
             place.id,
             less(size(place.id), halves),
             mm(wall),
-            f"{first.id} and {second.id} leave {_wall(wall)} between them",
+            f"{first.id} and {second.id} leave {_wall(part, wall)} between them",
             rules()[which].title,
         )
 
@@ -201,7 +202,7 @@ def _walls(part: WorkPart) -> Iterator[Asked]:
             outside.id,
             times(HALF, less(size(outside.id), size(bore.id))),
             mm(wall),
-            f"{_wall(wall)} between {outside.id} and {bore.id}",
+            f"{_wall(part, wall)} between {outside.id} and {bore.id}",
             rules()[which].title,
         )
 
@@ -224,13 +225,13 @@ def _keyway(part: WorkPart) -> Iterator[Asked]:
         depth.id,
         less(ring, size(depth.id)),
         mm(wall),
-        f"{depth.id} leaves {_wall(wall)} between {bore.id} and {outside.id}",
+        f"{depth.id} leaves {_wall(part, wall)} between {bore.id} and {outside.id}",
         rules()[which].title,
     )
 
 
-def _wall(value: Fraction) -> str:
-    return f"a wall of at least {shown(value, 1)} mm"
+def _wall(part: WorkPart, value: Fraction) -> str:
+    return f"a wall of at least {shown(value, 1, part.units)}"
 
 
 # ---------------------------------------------------------------------------------- blind holes
@@ -251,7 +252,7 @@ def _blind(part: WorkPart, depth: Size) -> Iterator[Asked]:
         depth.id,
         less(size(thickness.id), size(depth.id), point),
         mm(wall),
-        f"{depth.id} and the drill's point leave {_wall(wall)} of {thickness.id}",
+        f"{depth.id} and the drill's point leave {_wall(part, wall)} of {thickness.id}",
         rules()[which].title,
     )
 
@@ -281,7 +282,7 @@ def _lead(part: WorkPart, depth: Size) -> Iterator[Asked]:
         size(depth.id),
         plus(size(full.id), times(share, mm(pitch))),
         text,
-        f"pitch {float(pitch):g} mm; a second tap wants 5 pitches, a taper tap 10",
+        f"pitch {said_short(pitch, part.units)}; a second tap wants 5 pitches, a taper tap 10",
     )
 
 
@@ -323,7 +324,7 @@ def _blank(part: WorkPart, cut: Size) -> Iterator[Asked]:
         size(rod.id),
         mm(thread.major_mm - share * thread.pitch_mm),
         f"{rod.id} is large enough to cut {thread.designation} on ({cut.id})",
-        f"{thread.designation} is {shown(thread.major_mm, 3)} mm over its crests",
+        f"{thread.designation} is {shown(thread.major_mm, 3, part.units)} over its crests",
     )
 
 

@@ -31,6 +31,11 @@ class WorkPart:
     part: Part
     sizes: Mapping[str, Size]
 
+    @property
+    def units(self) -> str:
+        """The units that texts are in."""
+        return self.checker.model.units
+
     def settled(self, size: Size) -> Settled:
         """How a size came about."""
         return self.checker.settlement.results[size.id]

@@ -15,7 +15,7 @@ from functools import cache, lru_cache
 
 from scaler import catalogue
 from scaler.expressions import Add, Length, Mul, Name, Neg, Node, Number
-from scaler.measures.lengths import format_mm
+from scaler.measures.spoken import said
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,9 +140,9 @@ def spelt(patterns: tuple[str, ...], words: Mapping[str, str]) -> Iterator[str]:
 
 
 @lru_cache(maxsize=4096)
-def shown(value: Fraction, places: int) -> str:
-    """A figure of a rule or a tool for its words [mm]."""
-    return format_mm(value, places)
+def shown(value: Fraction, places: int, units: str) -> str:
+    """A figure of a rule or a tool for its words, with its unit."""
+    return said(value, units, places)
 
 
 # ------------------------------------------------------------------------------ small expressions

@@ -89,7 +89,7 @@ def _cutter(
             note += f"; {smaller[-1].designation} in two passes cuts to size"
     else:
         note = f"{widest.designation}, {count} passes"
-    note += f"; inside corners of {shown(widest.diameter / 2, 2)} mm radius are left"
+    note += f"; inside corners of {shown(widest.diameter / 2, 2, part.units)} radius are left"
     return Asked(rule, slot.id, size(slot.id), mm(narrowest.diameter), text, note)
 
 

@@ -67,7 +67,7 @@ def _clean_up(part: WorkPart, one: Size, tools: Tools) -> Iterator[Asked]:
     doubt = ""
     if bar.value < part.value(one) + extra and not tools.shop_only:
         doubt = (
-            f"the tables of round {part.part.material} end at {shown(bar.value, 2)} mm; a "
+            f"the tables of round {part.part.material} end at {shown(bar.value, 2, part.units)}; a "
             "larger bar, or a casting, may be had"
         )
     yield Asked(
@@ -76,7 +76,7 @@ def _clean_up(part: WorkPart, one: Size, tools: Tools) -> Iterator[Asked]:
         mm(bar.value),
         plus(size(one.id), mm(extra)),
         f"{bar.designation} cleans up to {one.id}",
-        f"{shown(extra, 1)} mm on diameter to come off; a casting brings its own",
+        f"{shown(extra, 1, part.units)} on diameter to come off; a casting brings its own",
         doubt,
     )
 
@@ -134,6 +134,6 @@ def registers(part: WorkPart) -> Iterator[Asked]:
                 one.id,
                 less(size(web.id), size(one.id)),
                 times(1, mm(walls)),
-                f"{one.id} leaves {shown(least, 1)} mm of {web.id} {sides}",
+                f"{one.id} leaves {shown(least, 1, part.units)} of {web.id} {sides}",
                 rules()[which].title,
             )

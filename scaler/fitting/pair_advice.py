@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 from scaler.fitting.near_fits import NearFit, near_iso, near_trade
 from scaler.fitting.temperature import at_copy, pair_findings
+from scaler.measures.spoken import said
 from scaler.records import Basis, Bounds, Kind, Model, Stage, State, Verdict
 
 if TYPE_CHECKING:
@@ -311,7 +312,7 @@ def _which(
     if Hold.REFUSED in holds:
         return "none", "", "", "A pressure part takes part: no figure and no advice is given."
     hole = _hole_word(outer, checker)
-    fit = _can_hold(wanted, inner, outer)
+    fit = _can_hold(wanted, inner, outer, checker.model.units)
     if outer.hold is not Hold.CUT and inner.hold is Hold.CUT:
         kind = "hole" if outer.hold is Hold.FIXED else "made"
         text = (
@@ -379,7 +380,7 @@ def _basis_words(kind: str, hole: str) -> str:
     return "shaft basis" if hole == "hole" else "what goes in is the basis, as a shaft would be"
 
 
-def _can_hold(wanted: Bounds, inner: Side, outer: Side) -> str:
+def _can_hold(wanted: Bounds, inner: Side, outer: Side, units: str) -> str:
     """Whether the last cut is fine enough for the window wanted."""
     lower, upper = wanted
     widths = [side.tolerance for side in (inner, outer) if side.tolerance is not None]
@@ -388,7 +389,7 @@ def _can_hold(wanted: Bounds, inner: Side, outer: Side) -> str:
     width, finest = upper - lower, min(widths)
     if width < finest:
         return (
-            f" The window is {_mm(width)} wide and the cut keeps {_mm(finest)}: a finer last cut "
+            f" The window is {said(width, units)} wide and the cut keeps {said(finest, units)}: a finer last cut "
             "(ground or lapped) is needed."
         )
     fixed = [
@@ -398,11 +399,7 @@ def _can_hold(wanted: Bounds, inner: Side, outer: Side) -> str:
     ]
     if fixed and fixed[0] > width - finest:
         return (
-            f" The tool's own limits ({_mm(fixed[0])}) eat up the window ({_mm(width)}), so the "
+            f" The tool's own limits ({said(fixed[0], units)}) eat up the window ({said(width, units)}), so the "
             "reading counts, not the nominal size."
         )
     return ""
-
-
-def _mm(value: Fraction) -> str:
-    return f"{float(value):.3f} mm"

@@ -13,6 +13,7 @@ from fractions import Fraction
 
 from scaler.expressions import Add, Mul, Name, Node, Number, names, rename, text
 from scaler.expressions.nodes import decimal_text
+from scaler.measures.spoken import said_short
 from scaler.problems import listed, shorten, suggest
 from scaler.reading.context import Context
 from scaler.reading.entries import Entry, Key
@@ -306,11 +307,11 @@ def words(model: Model, option: Option) -> str:
     assert option.use is not None
     said = f"use the option {option.id}" + (f" ({option.title})" if option.title else "")
     if not option.rule:
-        given = ", ".join(f"{n} {length_text(v)}" for n, v in option.gives.items())
+        given = ", ".join(f"{n} {said_short(v, model.units)}" for n, v in option.gives.items())
         return f"{said}: {given} (price {float(option.price):g})"
     known = thicknesses(model, option)
     stock = next((item.stock for item in known if item.value == option.use), "")
-    thick = length_text(option.use) + (f", {stock}" if stock else "")
+    thick = said_short(option.use, model.units) + (f", {stock}" if stock else "")
     often = f"{option.count} of " if option.count != 1 else ""
     return f"{said}: {often}{thick}, on {option.thickens} (price {float(option.price):g})"
 

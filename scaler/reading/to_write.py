@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from scaler.expressions.nodes import decimal_text
+from scaler.measures.spoken import INCH
 from scaler.reading.options import length_text
 from scaler.records import Basis, Bounds, Condition, Option, Pair, Size
 
 
-def option_line(option: Option) -> str:
+def option_line(option: Option, unit: str) -> str:
     """For an option to be used, as its ``use`` says."""
     assert option.use is not None
-    use = f'"{length_text(option.use)}"' if option.rule else "true"
+    use = f'"{length_line(option.use, unit)}"' if option.rule else "true"
     return f"use = {use} under [option.{option.id}] ({option.place})"
 
 
-def reach_line(size: Size, reach: Fraction) -> str:
+def reach_line(size: Size, reach: Fraction, unit: str) -> str:
     """For a size to depart so far from scale [mm]."""
-    return f'reach = "{float(reach):g} mm" for {size.id} ({size.place})'
+    return f'reach = "{length_line(reach, unit)}" for {size.id} ({size.place})'
 
 
 def rule_line(size: Size, method: str) -> str:
@@ -35,14 +37,17 @@ def fit_line(pair: Pair, fit: str) -> str:
     return f'fit = "{fit}" under [pair.{pair.id}] ({pair.place})'
 
 
-def window_said(window: Bounds) -> str:
+def window_line(window: Bounds, unit: str) -> str:
     """A window of clearance as a model file says it."""
-    lower, upper = (None if end is None else length_said(end) for end in window)
+    lower, upper = (None if end is None else length_line(end, unit) for end in window)
     if lower is None or upper is None:
         return f"at most {upper}" if lower is None else f"at least {lower}"
     return f"{lower} to {upper}"
 
 
-def length_said(value: Fraction) -> str:
-    """A length that may carry a sign, as a model file says it."""
-    return f"{'-' if value < 0 else ''}{length_text(abs(value))}"
+def length_line(value: Fraction, unit: str) -> str:
+    """A length that may carry a sign, as a model file says it, exactly: in the workshop's unit
+    (mm or in) where it comes to a decimal there, else in mm."""
+    sign, plain = "-" if value < 0 else "", abs(value)
+    inch = decimal_text(plain / INCH) if unit == "in" else None
+    return f"{sign}{inch} in" if inch is not None else f"{sign}{length_text(plain)}"

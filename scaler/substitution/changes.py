@@ -7,7 +7,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from scaler import catalogue
+from scaler.checking.conflicts import window_of
 from scaler.expressions import EvaluationError, Length, Node, Number, names
+from scaler.measures.spoken import said_short, window_said
 from scaler.reading import options, to_write
 from scaler.reading.grammar import parse_method
 from scaler.records import (
@@ -24,21 +26,23 @@ from scaler.records import (
     Size,
     State,
 )
-from scaler.report import window_text
 from scaler.settling.rows import Candidate, method_row
 from scaler.settling.settle import Settlement, without_copies
 from scaler.settling.solve import middle, value_of
 from scaler.substitution.compiled import Compiled, key_of
 from scaler.substitution.options import finishing
 
-FINE = "step 0.005 mm"
-"""How finely a size is cut that is cut to suit others."""
+FINE = {"mm": "step 0.005 mm", "in": "step 0.0002 in"}
+"""How finely a size is cut that is cut to suit others, in a workshop that works in these."""
 ROUND = Fraction(1, 200)
 """The end of a window that is opened comes to a multiple of this [mm]."""
 ROUND_END = Fraction(1, 1000)
 """An end that stays, and is finer than anyone would write it, comes to a multiple of this [mm]."""
 ROUND_REACH = Fraction(1, 20)
 """Reaches are widened to multiples of this [mm]."""
+THOU = Fraction(127, 5000)
+ROUND_INCH, ROUND_END_INCH, ROUND_REACH_INCH = THOU / 5, THOU / 10, 2 * THOU
+"""The same in a workshop that works in inches: 0.2 thou, 0.1 thou and 2 thou [mm]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +71,8 @@ class Change:
 def widen_reach(model: Model, name: str, away: Fraction) -> Change:
     """A size let further from scale than its reach."""
     size = model.sizes[name]
-    reach = -(-abs(away) // ROUND_REACH) * ROUND_REACH
+    step = ROUND_REACH_INCH if model.work_unit == "in" else ROUND_REACH
+    reach = -(-abs(away) // step) * step
 
     def edit(old: Model) -> Model:
         rule = tuple(replace(method, reach=None) for method in old.sizes[name].rule)
@@ -76,10 +81,10 @@ def widen_reach(model: Model, name: str, away: Fraction) -> Change:
     return Change(
         "reach",
         (name,),
-        f"let {name} depart up to {float(reach):g} mm from scale",
+        f"let {name} depart up to {said_short(reach, model.units)} from scale",
         f"the reach of {name} ({size.place})",
         edit,
-        write=to_write.reach_line(size, reach),
+        write=to_write.reach_line(size, reach, model.work_unit),
     )
 
 
@@ -150,7 +155,7 @@ def use_option(model: Model, option: Option, value: Fraction) -> Change:
         lambda old: options.used(old, taken),
         tuple(name for name in option.gives if is_made(model, name)),
         option.price,
-        to_write.option_line(taken),
+        to_write.option_line(taken, model.work_unit),
     )
 
 
@@ -230,7 +235,7 @@ def looser_classes(model: Model, compiled: Compiled, change: Change) -> list[Cha
         off += abs(high - (high if upper is None else upper))
         found.append((off, name, (low, high)))
     found.sort(key=lambda item: item[:2])
-    return [class_change(pair, change, name, window) for _, name, window in found[:2]]
+    return [class_change(model, pair, change, name, window) for _, name, window in found[:2]]
 
 
 def named_fits(fit: Fit, size: Fraction) -> list[tuple[str, Fraction, Fraction]]:
@@ -267,7 +272,7 @@ def named_fits(fit: Fit, size: Fraction) -> list[tuple[str, Fraction, Fraction]]
 
 
 def class_change(
-    pair: Pair, change: Change, name: str, window: tuple[Fraction, Fraction]
+    model: Model, pair: Pair, change: Change, name: str, window: tuple[Fraction, Fraction]
 ) -> Change:
     """A pair let be of another named fit."""
 
@@ -279,7 +284,8 @@ def class_change(
 
     return replace(
         change,
-        text=f"let pair {pair.id} be {name} ({window_text(window)} mm) instead of {pair.fit.text}",
+        text=f"let pair {pair.id} be {name} ({window_said(window, model.units)}) "
+        f"instead of {pair.fit.text}",
         edit=edit,
         write=to_write.fit_line(pair, name),
     )
@@ -297,13 +303,15 @@ def loosen(model: Model, compiled: Compiled, key: str, low: Fraction, high: Frac
         None if statement.upper is None else statement.upper + high,
     )
     lower, upper = needs
+    inches = model.work_unit == "in" and statement.dimension == "length"
+    step, fine = (ROUND_INCH, ROUND_END_INCH) if inches else (ROUND, ROUND_END)
     if lower is not None and low:
-        lower = lower // ROUND * ROUND
+        lower = lower // step * step
     if upper is not None and high:
-        upper = -(-upper // ROUND) * ROUND
+        upper = -(-upper // step) * step
     inner = (
-        lower if low or lower is None else -(-lower // ROUND_END) * ROUND_END,
-        upper if high or upper is None else upper // ROUND_END * ROUND_END,
+        lower if low or lower is None else -(-lower // fine) * fine,
+        upper if high or upper is None else upper // fine * fine,
     )
     plain = opened(model, compiled, key, (lower, upper), needs)
     crossed = inner[0] is not None and inner[1] is not None and inner[0] > inner[1]
@@ -318,15 +326,14 @@ def opened(model: Model, compiled: Compiled, key: str, window: Bounds, needs: Bo
     what, _, identity = key.partition(" ")
     identity = identity.partition("@")[0]
     lower, upper = window
-    unit = " mm" if statement.dimension == "length" else ""
-    before = window_text((statement.lower, statement.upper))
-    after = window_text((lower, upper))
+    before = window_of(statement, (statement.lower, statement.upper), model.units)
+    after = window_of(statement, (lower, upper), model.units)
+    written = to_write.window_line((lower, upper), model.work_unit)
 
     def edit(old: Model) -> Model:
         if what == "pair":
             pair = old.pairs[identity]
-            text = f"clearance {after} mm"
-            fit = Fit(text, lower, upper, source=f"loosened from {pair.fit.text}")
+            fit = Fit(written, lower, upper, source=f"loosened from {pair.fit.text}")
             return replace(old, pairs={**old.pairs, identity: replace(pair, fit=fit)})
         item = old.conditions[identity]
         changed = replace(item, lower=bound_node(item, lower), upper=bound_node(item, upper))
@@ -335,14 +342,12 @@ def opened(model: Model, compiled: Compiled, key: str, window: Bounds, needs: Bo
     return Change(
         "looser fit",
         tuple(n.partition("@")[0] for n in names(statement.node)),
-        f"let {what} {identity} be {after}{unit} instead of {before}{unit}",
+        f"let {what} {identity} be {after} instead of {before}",
         f"{what} {identity} as wanted ({statement.place})",
         edit,
         key=key,
         needs=needs,
-        write=to_write.fit_line(model.pairs[identity], to_write.window_said((lower, upper)))
-        if what == "pair"
-        else "",
+        write=to_write.fit_line(model.pairs[identity], written) if what == "pair" else "",
     )
 
 
@@ -435,7 +440,9 @@ def other_bases(model: Model, compiled: Compiled, key: str, not_cut: Container[s
             if any(m.way == "cut" for m in variable.size.rule):
                 cut.append(rebase(model, compiled, key, Basis(BasisKind.LAST_CUT, name)))
             elif (process := finishing(variable.size)) and not variable.size.standard:
-                uncut.append(cut_last(model, compiled, key, name, f"{process} {FINE}"))
+                uncut.append(
+                    cut_last(model, compiled, key, name, f"{process} {FINE[model.work_unit]}")
+                )
         found = [*cut, *uncut]
     found.append(rebase(model, compiled, key, Basis(BasisKind.BASIC_SIZE)))
     return replace(found[0], otherwise=tuple(found[1:]))

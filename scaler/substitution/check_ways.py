@@ -20,7 +20,7 @@ from scaler.as_made.room import levers
 from scaler.as_made.ways import Way
 from scaler.checking.check import Checker
 from scaler.checking.conflicts import CheckResult, Conflict, check
-from scaler.measures.lengths import format_mm
+from scaler.measures.spoken import said
 from scaler.problems import InputError, listed
 from scaler.records import Choice, Model, Stage, State
 from scaler.settling.settle import settle
@@ -155,7 +155,7 @@ class Finder:
                 continue
             old = middle(now[name].value)
             if choice.value != old:
-                changes[name] = choose(choice, old)
+                changes[name] = choose(choice, old, self.model.units)
         wanted = list(changes)
         near = [name for name in wanted if name in rests_on(self.compiled, key)]
         if len(near) < len(wanted) and self.mends(key, part, [changes[n] for n in near]):
@@ -183,7 +183,7 @@ class Finder:
             if size is None or made is None or choice.size in done or size.part not in parts:
                 continue
             if size.id in now and made.value != (old := middle(now[size.id].value)):
-                more.append(choose(made, old))
+                more.append(choose(made, old, model.units))
         way = self.confirmed(key, more) if len(changes) < len(more) <= MANY else None
         for change in more[len(changes) :] if way is not None else ():
             rest = [other for other in more if other is not change]
@@ -232,7 +232,7 @@ class Finder:
         )
 
 
-def choose(choice: Choice, old: Fraction) -> Change:
+def choose(choice: Choice, old: Fraction, units: str) -> Change:
     """A size chosen otherwise."""
 
     def edit(model: Model) -> Model:
@@ -241,9 +241,9 @@ def choose(choice: Choice, old: Fraction) -> Change:
     return Change(
         "choice",
         (choice.size,),
-        f"take {format_mm(choice.value, 3)} mm for {choice.size} "
+        f"take {said(choice.value, units)} for {choice.size} "
         f"({how_said(choice.method, choice.row, choice.value)}) "
-        f"instead of {format_mm(old, 3)} mm",
+        f"instead of {said(old, units)}",
         "",
         edit,
     )

@@ -15,11 +15,11 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from scaler.checking.conflicts import Member
+from scaler.checking.conflicts import Member, window_of
 from scaler.expressions import names
+from scaler.measures import spoken
 from scaler.problems import Place
 from scaler.records import Model, State
-from scaler.report import window_text
 from scaler.settling.row_links import row_link
 from scaler.settling.rows import Rows
 from scaler.settling.settle import Settlement, reach_of
@@ -467,10 +467,9 @@ def member_of(model: Model, compiled: Compiled, key: str) -> Member:
     what, _, name = key.partition(" ")
     if what in ("pair", "condition"):
         statement = compiled.statements[key]
-        window = window_text((statement.lower, statement.upper))
-        unit = " mm" if statement.dimension == "length" else ""
+        window = window_of(statement, (statement.lower, statement.upper), model.units)
         standard = " (published standard)" if name.endswith(":standard") else ""
-        text = f"{what} {name}{standard} wants {window}{unit} for {statement.text}"
+        text = f"{what} {name}{standard} wants {window} for {statement.text}"
         return Member(f"{text}, on {statement.basis}", statement.place)
     size = model.sizes[name]
     if what == "definition":
@@ -489,7 +488,8 @@ def member_of(model: Model, compiled: Compiled, key: str) -> Member:
         return Member(f"{name} is made by: {rule}", size.place)
     reach = reach_of(size, size.rule[0] if size.rule else None, exact)
     return Member(
-        f"{name} is made by: {rule}; within {float(reach):g} mm of {float(exact):.3f} mm",
+        f"{name} is made by: {rule}; within {spoken.said_short(reach, model.units)} of "
+        f"{spoken.said(exact, model.units)}",
         size.place,
     )
 
@@ -498,7 +498,7 @@ def fact(model: Model, compiled: Compiled, name: str) -> Member:
     """A size that is no longer open, in words, at the place that says so."""
     size = model.sizes[name]
     variable = compiled.variables[name]
-    value = f"{float(variable.branches[0].base):g} mm"
+    value = spoken.said_short(variable.branches[0].base, model.units, 6)
     reading = model.readings.get((name, ""))
     place: Place = size.place
     if reading is not None:

@@ -318,7 +318,7 @@ def give_size(
                     replace(b, items=(beyond,), covered=False)
                     for b in cuts(size, method, wide, at, unit, place)
                 ]
-    text = fine_cut(variable)
+    text = fine_cut(variable, FINE[model.work_unit])
     if text:
         method = parse_method(text, size.place)
         place = len(size.rule)
@@ -380,10 +380,10 @@ def give_size(
     elastic.makers[other] = catalogue_change
 
 
-def fine_cut(variable: Variable) -> str:
+def fine_cut(variable: Variable, step: str) -> str:
     """The method by which a size could be cut to suit; '' where its rule has one as fine."""
-    fine = Fraction(1, 200)
-    if any(b.step and b.step <= fine for b in variable.branches):
-        return ""
     name = finishing(variable.size)
-    return f"{name} {FINE}" if name else ""
+    method = parse_method(f"{name} {step}", variable.size.place) if name else None
+    if method is None or method.step is None:
+        return ""
+    return "" if any(b.step and b.step <= method.step for b in variable.branches) else method.text

@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from scaler.checking.check import Checker
 from scaler.expressions import names
+from scaler.measures.spoken import said_short
 from scaler.problems import InputError
 from scaler.progress import told
 from scaler.records import Choice, Model, Stage
@@ -369,7 +370,7 @@ def size_choice(
     elif branch.follow is not None:
         why = "follows, as its rule says"
     elif branch.step:
-        why = f"on a step of {float(branch.step):g} mm"
+        why = f"on a step of {said_short(branch.step, compiled.model.units)}"
     else:
         why = branch.method.text
     if rows is not None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from scaler.measures.lengths import format_mm
 from scaler.report import length_text, signed_text
 from scaler.tables import Grid
 
@@ -101,16 +100,16 @@ def ways_lines(ways: Sequence[WayOut], tried: str) -> list[str]:
     return lines
 
 
-def alternatives_text(result: Substitution) -> str:
+def alternatives_text(result: Substitution, units: str) -> str:
     """The next best choices: what each costs more, and where it differs."""
     lines = []
     for number, item in enumerate(result.alternatives, 1):
-        lines.append(f"{number}. {float(item.more):+.4f}: {_changes(item.changes)}")
+        lines.append(f"{number}. {float(item.more):+.4f}: {_changes(item.changes, units)}")
     return "\n".join(lines)
 
 
-def _changes(changes: Sequence[SizeChoice]) -> str:
-    return "; ".join(f"{c.size} {format_mm(c.value, 3)} ({c.how})" for c in changes)
+def _changes(changes: Sequence[SizeChoice], units: str) -> str:
+    return "; ".join(f"{c.size} {length_text(c.value, units, 3)} ({c.how})" for c in changes)
 
 
 def prices_text(result: Substitution) -> str:
