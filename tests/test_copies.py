@@ -457,7 +457,7 @@ def test_the_bench_says_what_a_whole_check_says(tmp_path: Path, seed: int) -> No
         bench = bench.after(edits)
         whole = Checker(bench.model)
         assert bench.findings == whole.findings
-        assert bench.values == whole.values
+        assert {n: v for n, v in bench.values.items() if v is not None} == whole.values
         assert bench.workability == check(bench.model).workability
 
 
@@ -543,7 +543,7 @@ def test_the_bench_follows_what_copies_make(tmp_path: Path, seed: int) -> None:
         new = Reading(size, copy, value, "", "", "", place) if chance.random() < 0.7 else None
         bench = bench.after(Edits(readings={(size, copy): new}))
         whole = Checker(bench.model)
-        assert bench.values == whole.values
+        assert {n: v for n, v in bench.values.items() if v is not None} == whole.values
         assert bench.findings == whole.findings
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache, lru_cache
@@ -114,17 +114,18 @@ def refused(part: Part) -> Caution | None:
     return None
 
 
-def _of_part(part: Part, kinds: frozenset[str]) -> Iterable[Caution]:
+def _of_part(part: Part, with_kind: Callable[[str], frozenset[str]]) -> Iterable[Caution]:
     """The cautions of a part. What it is known to be besides (a toothed wheel, a bearing's cover)
     lifts one only where its service is stated as none.
 
-    Parameters: kinds : of its sizes, those that tell what it is.
+    Parameters: with_kind : the parts that have a size of a kind.
     """
     found: dict[str, Caution] = {}
     name = f"{part.name} {part.title}"
     for word in _named(name, "part", "caution"):
         key = word.text
-        if word.unless_kind in kinds or any(says(name, other) for other in word.unless):
+        other = any(says(name, words) for words in word.unless)
+        if other or (word.unless_kind and part.name in with_kind(word.unless_kind)):
             if part.service is Service.NONE:
                 continue
             key = word.instead or key
@@ -155,11 +156,11 @@ def of_model(model: Model) -> tuple[Caution, ...]:
 
 def of_parts(model: Model, parts: Iterable[str]) -> tuple[Caution, ...]:
     """The refusals and cautions of some parts of a model, without those of single sizes."""
-    telling = {word.unless_kind for word in _words()} - {""}
-    kinds: dict[str, set[str]] = {}
-    for size in model.sizes.values():
-        if size.kind.value in telling:
-            kinds.setdefault(size.part, set()).add(size.kind.value)
+
+    @cache
+    def with_kind(kind: str) -> frozenset[str]:
+        return frozenset(size.part for size in model.sizes.values() if size.kind.value == kind)
+
     result: list[Caution] = []
     for name in parts:
         part = model.parts[name]
@@ -167,7 +168,7 @@ def of_parts(model: Model, parts: Iterable[str]) -> tuple[Caution, ...]:
         if refusal is not None:
             result.append(refusal)
         else:
-            result += _of_part(part, frozenset(kinds.get(name, ())))
+            result += _of_part(part, with_kind)
     return tuple(result)
 
 
