@@ -284,3 +284,23 @@ def test_an_equality_that_a_step_cannot_meet_says_what_to_write(tmp_path: Path) 
     assert within in conflict.text
     (tmp_path / "model.toml").write_text(f"{text}{within}\n", encoding="utf-8")
     assert not scaler.check(scaler.load(tmp_path)).conflicts
+
+
+@pytest.mark.parametrize(
+    ("method", "said"),
+    [("reamd", "did you mean 'reamed'?"), ("knurled", "give the method of the rule")],
+)
+def test_a_choice_by_a_method_that_the_rule_does_not_name(
+    mill: Path, method: str, said: str
+) -> None:
+    """It still counts, by the row that gives the size, and the line is named."""
+    (mill / "choices.csv").write_text(
+        "time,action,size,value,method,row,note\n"
+        f",choose,bush.bore,6.35 mm,{method},,\n,choose,shaft.journal,6.35 mm,ground bar,,\n",
+        encoding="utf-8",
+    )
+    model = scaler.load(mill)
+    (problem,) = model.notes
+    assert f"does not name '{method}'" in problem.headline and said in problem.advice
+    assert problem.place.line == 2 and problem.read == method
+    assert model.choices["bush.bore"].value == F("6.35")

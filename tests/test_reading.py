@@ -284,8 +284,8 @@ def test_the_rest_of_a_broken_log_is_kept(tmp_path: Path) -> None:
 1,choose,axle.journal,15.8 mm,turned,,
 2,choose,axle.journal,15.9 mm,turned,,
 3,undo,axle.journal,,,,
-4,choose,axle.length,"76 mm,turned,,
-5,choose,axle.length,76.5 mm,turned,,
+4,choose,axle.length,"76 mm,milled,,
+5,choose,axle.length,76.5 mm,milled,,
 6,choose,axle.length,77
 """
     readings = "action,size,value\nreading,axle.length,76.52 mm\nreading,axle.lenght,70 mm\n"

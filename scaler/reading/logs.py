@@ -188,7 +188,26 @@ def choices(
         return Choice(name, value, method, chosen, note, time, place)
 
     found = _events(log, sizes, parts, "choose", "a choice", make)
-    return {history[-1].size: history[-1] for history in found.values()}
+    standing = {history[-1].size: history[-1] for history in found.values()}
+    for choice in standing.values():
+        _named_in_rule(log, choice, sizes[choice.size.partition("@")[0]])
+    return standing
+
+
+def _named_in_rule(log: _Table, choice: Choice, size: Size) -> None:
+    """Says so where the rule of a size does not name the method of its choice."""
+    rule = {name: method.name for method in size.rule for name in (method.name, method.text)}
+    if not choice.method or not rule or choice.method in rule:
+        return
+    log.fail(
+        choice.place.line,
+        "method",
+        f"the rule of {size.id} does not name '{shorten(choice.method, 60)}'; the choice is taken "
+        "by whichever method of the rule gives that size",
+        choice.method,
+        ", ".join(dict.fromkeys(rule.values())),
+        suggest(choice.method, rule, "give the method of the rule, or choose anew"),
+    )
 
 
 def reading_histories(
