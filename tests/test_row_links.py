@@ -85,6 +85,39 @@ def test_a_bearing_is_one_choice(tmp_path: Path, name: str, sizes: tuple[str, st
 
 
 @pytest.mark.parametrize(
+    ("sizes", "row"),
+    [
+        # ISO 15 boundary dimensions, from memory: 606 is 6 × 17 × 6, 608 8 × 22 × 7; MR106 and
+        # 635 have the bore and the width of the first too, and none has 606's with 608's width
+        (("6", "17", "6"), "606"),
+        (("8", "22", "7"), "608"),
+        (("6", "17", "7"), ""),
+    ],
+)
+def test_each_size_alone_takes_the_row_that_serves_all(
+    tmp_path: Path, sizes: tuple[str, str, str], row: str
+) -> None:
+    """Where rows serve a size equally well, the sizes of one bearing go by one that serves all."""
+    bore, outside, width = sizes
+    model = model_of(
+        tmp_path,
+        part(
+            "bearing",
+            f'bore=full="{8 * int(bore)}",rule="bearing bore"',
+            f'outside=full="{8 * int(outside)}",rule="bearing outside"',
+            f'width=full="{8 * int(width)}",rule="bearing width"',
+        ),
+    )
+    assert list(values(model).values()) == [F(text) for text in sizes]
+    reduction = scaler.reduce(model)
+    taken = {x.settled.row.designation for x in reduction.lines if x.settled and x.settled.row}
+    if row:
+        assert taken == {row} and not reduction.notes
+    else:
+        assert len(taken) > 1 and {note.code for note in reduction.notes} == {"other-row"}
+
+
+@pytest.mark.parametrize(
     ("shaft", "key"),
     [
         # DIN 6885-1: shaft over/to, width, height, depth in shaft and hub; from memory

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from functools import partial
 
@@ -233,6 +234,40 @@ def parted(model: Model, results: Mapping[str, Settled]) -> list[Problem]:
                     )
                 )
     return found
+
+
+def of_one_row(model: Model, rows: Rows, results: Mapping[str, Settled]) -> dict[str, Settled]:
+    """Sizes of one part that are columns of one row, where several rows serve each equally well:
+    all by the first row of the one that leads that serves them all. Their values are as they were.
+    """
+    changed: dict[str, Settled] = {}
+    for group in implied(model):
+        held = {n: s for n in group if (s := results.get(n)) is not None and s.row is not None}
+        serving: list[dict[tuple[str, str], Candidate]] = []
+        for name, settled in held.items():
+            assert settled.row is not None
+            alike = [settled.row]
+            if settled.way == "row" and settled.by is not None:  # not by a choice of its own
+                alike = [
+                    row
+                    for row in rows.of_size(model.sizes[name], settled.by)
+                    if row.value == settled.row.value
+                ]
+            serving.append({row.key: row for row in reversed(alike)})
+        first = reversed(serving[0]) if serving else ()
+        shared = [key for key in first if all(key in s for s in serving)]
+        if not shared:
+            continue
+        for (name, settled), found in zip(held.items(), serving, strict=True):
+            row = found[shared[0]]
+            if row != settled.row:
+                changed[name] = replace(settled, row=row, why=row_why(row))
+    return changed
+
+
+def row_why(row: Candidate) -> str:
+    """Which row it is, and who says so."""
+    return f"{row.designation} ({row.source})"
 
 
 def implied(model: Model) -> list[tuple[str, ...]]:

@@ -20,7 +20,16 @@ from scaler.expressions import Add, EvaluationError, Name, Neg, Node, names
 from scaler.problems import InputError, Problem
 from scaler.records import Bounds, Choice, Kind, Method, Model, Size, Stage, State
 from scaler.settling.copies import followed, own_copies
-from scaler.settling.row_links import no_column, noted, row_link, row_of, row_taken, why_none
+from scaler.settling.row_links import (
+    no_column,
+    noted,
+    of_one_row,
+    row_link,
+    row_of,
+    row_taken,
+    row_why,
+    why_none,
+)
 from scaler.settling.rows import Candidate, Rows, column_of, method_row, pick
 from scaler.settling.settled import (
     HALF_MM,
@@ -114,6 +123,8 @@ class _Settler:
                 waiting[size.id] = without_copies(node, self.values)
             else:
                 unknown.append(size.id)
+        if self.stage is not Stage.EXACT:
+            self.results |= of_one_row(self.model, self.rows, self.results)
         self.define(waiting, unknown)
         if self.problems:
             raise InputError(self.problems)
@@ -361,8 +372,7 @@ class _Settler:
         row = pick(rows, exact, method.direction)
         if row is None:
             return None
-        why = f"{row.designation} ({row.source})"
-        return Settled(row.value, method.name, method.way, row, why, by=method)
+        return Settled(row.value, method.name, method.way, row, row_why(row), by=method)
 
     def by_standard(self, size: Size, exact: Fraction | None, method: Method) -> Settled | None:
         row = self.bounds.get(size.standard)
