@@ -258,7 +258,9 @@ def test_killed_at_random_moments(tmp_path: Path, name: str) -> None:
         f"faults.run(faults.COMMANDS[{name!r}], Path(sys.argv[1]))"
     )
     longest, killed = 0.0, 0
-    for number in range(5):
+    for number in range(25):  # the machine may have become quicker since the first
+        if killed == 3:
+            break
         place = tmp_path / str(number)
         faults.furnish(place)
         child = subprocess.Popen([sys.executable, "-c", script, str(place)], stdout=subprocess.PIPE)
@@ -278,7 +280,7 @@ def test_killed_at_random_moments(tmp_path: Path, name: str) -> None:
         for path in (path for path in found if path.endswith(LOGS)):
             assert found[path].startswith(old.get(path, b""))
             assert new[path].startswith(found[path])
-    assert killed > 1
+    assert killed == 3
 
 
 # ------------------------------------------------------------------------------ two at once

@@ -100,10 +100,7 @@ def test_what_is_sold_as_it_is(cards: dict[str, Card], listed: MaterialsList) ->
     for part, row in (
         ("pawl_nut", "M3"),
         ("drum_key", "2 x 2 key"),
-        (
-            "bearing",
-            "its sizes take different rows yet (MR106, 606, 635); scaler substitute finds one",
-        ),
+        ("bearing", "606"),  # ISO 15: 6 × 17 × 6, from memory
     ):
         assert cards[part].blank is None
         assert f"<b>Make or buy:</b> {row}." in pages[f"{part}.html"]

@@ -344,7 +344,8 @@ def _copies(one: ToMake) -> str:
 
 def _limits(item: CardSize, one: ToMake, shown: Figure) -> str:
     """Largest and smallest of one figure of a row."""
-    if item.last_for and not one.made and item.line.state is State.NOT_MADE:
+    planned = one.window is None and not one.made and item.line.state is State.NOT_MADE
+    if item.last_for and planned:
         return "to suit, below"  # the limits of the process would say otherwise than the aim
     if not shown.own_limits or item.line.size.kind is Kind.THREAD:
         return ""
