@@ -180,13 +180,8 @@ def _tolerance(item: catalogue.Row) -> str:
     columns = item.table.columns
     if "tolerance" in columns and item.text("tolerance"):
         return item.text("tolerance")
-    for lower, upper in (("lower_mm", "upper_mm"), ("lower_in", "upper_in")):
-        if lower in columns and item.text(lower) and item.text(upper):
-            base = lower[:-3], upper[:-3]
-            low, high = item.mm(base[0]), item.mm(base[1])
-            if low is not None and high is not None:
-                return f"{_signed(low)} mm {_signed(high)} mm"
-    return ""
+    low, high = item.mm("lower"), item.mm("upper")
+    return "" if low is None or high is None else f"{_signed(low)} mm {_signed(high)} mm"
 
 
 def _signed(value: Fraction) -> str:
@@ -198,13 +193,9 @@ def _of_material(candidates: Sequence[Candidate], material: str) -> Sequence[Can
     wanted = set(material.lower().replace(",", " ").split())
     if not wanted:
         return candidates
-    fitting = [
-        item
-        for item in candidates
-        if not item.material
-        or set(item.material.split()) <= wanted
-        or wanted <= set(item.material.split())
-    ]
+    # one that names no material has no words, so that all of them are wanted
+    words = [set(item.material.split()) for item in candidates]
+    fitting = [i for i, w in zip(candidates, words, strict=True) if w <= wanted or wanted <= w]
     return fitting or candidates
 
 
@@ -263,7 +254,7 @@ def _shop_candidate(item: ShopRow, row: MethodRow) -> Candidate | None:
         found = _listed(row, item.designation)
         if found is not None:
             return replace(found, source=source, place="", shop=True)
-    if item.size is None or row.family != item.family or row.column != main:
+    if item.size is None or row.column != main:
         return None
     unit = "inch" if item.written.endswith(("in", '"')) else ""
     unit = "metric" if item.written.endswith("mm") else unit
@@ -373,16 +364,14 @@ class Rows:
             candidates = [
                 candidate
                 for item in self._model.shop
-                if row is not None
-                and (item.family == row.family or item.designation != item.written)
-                and (candidate := _shop_candidate(item, row)) is not None
+                if row is not None and (candidate := _shop_candidate(item, row)) is not None
             ]
             if not self._model.shop_only:
                 owned = {item.key for item in candidates}
                 every = [r for r in _from_catalogue(method.name) if r.key not in owned]
                 candidates += _of_material(every, material)
             # stable: of equal sizes the shop's own, then the catalogue's order
-            candidates.sort(key=lambda item: (item.value, not item.shop))
+            candidates.sort(key=lambda item: item.value)
             found = self._lists[method.name, material] = tuple(candidates)
         return found
 

@@ -59,24 +59,13 @@ GROUPS: dict[str, tuple[list[str], list[str]]] = {
         ["expressions/values", "expressions/intervals"],
         ["small_faults", "expression_values", "intervals", "expressions"],
     ),
+    "solving": (
+        ["settling/solve", "settling/linear_systems"],
+        ["check_edges", "solve", "open_sizes", "engine_edges"],
+    ),
     "settling": (
-        [
-            "settling/solve",
-            "settling/linear_systems",
-            "settling/limits",
-            "settling/rows",
-            "settling/settle",
-        ],
-        [
-            "check_edges",
-            "solve",
-            "open_sizes",
-            "limits",
-            "settle",
-            "reduce",
-            "engine_edges",
-            "demo",
-        ],
+        ["settling/limits", "settling/rows", "settling/settle"],
+        ["settling_edges", "limits", "settle", "reduce", "row_links", "row_wishes", "demo"],
     ),
     "checking": (
         ["checking/check", "checking/last_cut", "checking/last_cut_window", "checking/statements"],
@@ -275,9 +264,9 @@ class Mutation:
             for number, fault in enumerate(mutants(module, tree)):
                 if number not in chosen:
                     continue
-                tests = sorted(running.get(f"{module}:{fault.line}", []), key=seconds.__getitem__)
-                # what is kept from call to call runs once a file: so the others may see it as well
-                tests += sorted(seconds.keys() - set(tests), key=seconds.__getitem__)
+                first = set(running.get(f"{module}:{fault.line}", []))
+                # what is kept from call to call runs once a test: so the others may see it as well
+                tests = sorted(seconds, key=lambda test: (whole(test) not in first, seconds[test]))
                 items = [by_name[test] for test in tests]
                 if not tried and not self.run(fault, sound(module), items):
                     raise SystemExit(
@@ -317,19 +306,19 @@ class Mutation:
         seconds = {}
         watcher.start()
         for item, following in zip(session.items, [*session.items[1:], None], strict=True):
-            if following is None or item.path != following.path:
-                for cache in self.caches:  # each file's tests work out anew what is kept
-                    cache.cache_clear()
-            watcher.switch_context(item.nodeid)
+            watcher.switch_context(whole(item.nodeid))
             began, self.failed = time.process_time(), False
             item.config.hook.pytest_runtest_protocol(item=item, nextitem=following)
             if not self.failed:
                 seconds[item.nodeid] = time.process_time() - began
+            if following is not None and whole(item.nodeid) != whole(following.nodeid):
+                for cache in self.caches:  # each test works out anew what is kept
+                    cache.cache_clear()
         watcher.stop()
         running: dict[str, list[str]] = {}
         for file, module in files.items():
             for line, tests in watcher.get_data().contexts_by_lineno(file).items():
-                running[f"{module}:{line}"] = [test for test in tests if test in seconds]
+                running[f"{module}:{line}"] = list(tests)
         out.write_text(json.dumps([seconds, running]), encoding="utf-8")
 
     def run(self, mutant: Mutant, tree: ast.Module, tests: list[pytest.Item]) -> str:
@@ -361,6 +350,11 @@ class Mutation:
         _, status = os.waitpid(child, 0)
         code_ = os.waitstatus_to_exitcode(status)
         return {0: "survived", 2: f"not seen in {self.options.seconds} s"}.get(code_, "")
+
+
+def whole(test: str) -> str:
+    """A test's name without which of its cases it is."""
+    return test.partition("[")[0]
 
 
 def listed() -> set[tuple[str, str, str, str]]:
