@@ -193,9 +193,12 @@ def _of_material(candidates: Sequence[Candidate], material: str) -> Sequence[Can
     wanted = set(material.lower().replace(",", " ").split())
     if not wanted:
         return candidates
-    # one that names no material has no words, so that all of them are wanted
-    words = [set(item.material.split()) for item in candidates]
-    fitting = [i for i, w in zip(candidates, words, strict=True) if w <= wanted or wanted <= w]
+
+    def fits(item: Candidate) -> bool:
+        words = set(item.material.split())  # none where it names no material: then it fits
+        return words <= wanted or wanted <= words
+
+    fitting = [item for item in candidates if fits(item)]
     return fitting or candidates
 
 

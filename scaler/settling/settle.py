@@ -37,6 +37,8 @@ from scaler.settling.settled import (
     Settlement,
     at_copy,
     exact_size,
+    of_standard,
+    on_step,
     outcome_of,
     own_name,
     reach_of,
@@ -45,7 +47,7 @@ from scaler.settling.settled import (
     to_step,
     without_copies,
 )
-from scaler.settling.solve import Value, middle, value_of
+from scaler.settling.solve import Value, middle, value_of, within
 from scaler.trade import standards
 
 NEGLIGIBLE = Fraction(1, 10**9)
@@ -55,6 +57,7 @@ __all__ = [
     "Settlement",
     "at_copy",
     "exact_size",
+    "of_standard",
     "outcome_of",
     "own_name",
     "reach_of",
@@ -97,10 +100,7 @@ class _Settler:
         self.problems: list[Problem] = []
         self.notes: list[Problem] = []
         self.alike: dict[tuple[object, ...], Settled] = {}
-        counts = stage is Stage.CHOSEN
-        self.fixed_ids = set(model.choices) if counts else set[str]()
-        if counts and not as_drawn:
-            self.fixed_ids.update(identity for identity, _ in model.readings)
+        self.fixed_ids = {*model.choices, *(identity for identity, _ in model.readings)}
 
     def run(self) -> Settlement:
         waiting: dict[str, Node] = {}
@@ -194,9 +194,7 @@ class _Settler:
     def drawn(self, size: Size) -> Settled | None:
         """The same as :meth:`alone` for a size without a definition, worked out once for all that
         are drawn alike and have the same rule."""
-        if size.full is None or size.made is not None or size.id in self.fixed_ids:
-            return self.alone(size)
-        if size.id in self.rows.needed:  # others take columns of its row
+        if size.made is not None or size.id in self.fixed_ids or size.id in self.rows.needed:
             return self.alone(size)
         # the objects themselves stand for what they hold: the model keeps them all alive
         material = self.model.parts[size.part].material
@@ -298,7 +296,7 @@ class _Settler:
         if not size.rule:
             return Settled(exact, "full size × scale", "exact", note="no rule: not rounded")
         alone = self.stage is Stage.ROUNDED
-        bound = None if alone or not size.standard else self.bounds.get(size.standard)
+        bound = None if alone else self.bounds.get(size.standard)
         limits: Bounds = (bound.lower, bound.upper) if bound else (None, None)
         first: Settled | None = None
         for method in size.rule:
@@ -310,11 +308,8 @@ class _Settler:
             if alone:
                 return found
             value = middle(found.value)
-            off = abs(value - exact)
-            inside = (limits[0] is None or value >= limits[0]) and (
-                limits[1] is None or value <= limits[1]
-            )
-            if inside and (bound is not None or off <= reach_of(size, method, exact)):
+            near = bound is not None or abs(value - exact) <= reach_of(size, method, exact)
+            if near and within(value, limits):
                 return found
             first = first or found
         if first is None:
@@ -343,12 +338,7 @@ class _Settler:
         self, size: Size, method: Method, exact: Fraction, limits: Bounds
     ) -> Settled | None:
         if method.way == "cut" and method.step:
-            value = to_step(exact, method.step, method.direction)
-            lower, upper = limits
-            if lower is not None and value < lower:
-                value = to_step(lower, method.step, "up")
-            if upper is not None and value > upper:
-                value = to_step(upper, method.step, "down")
+            value = on_step(exact, method.step, method.direction, limits)
             if value <= 0 < exact:
                 value = method.step
             why = _on_step(size.kind, method.step)
@@ -360,15 +350,7 @@ class _Settler:
             return self.by_standard(size, exact, method)
         rows = self.rows.of_size(size, method)
         if limits != (None, None):
-            rows = (
-                tuple(
-                    r
-                    for r in rows
-                    if (limits[0] is None or r.value >= limits[0])
-                    and (limits[1] is None or r.value <= limits[1])
-                )
-                or rows
-            )
+            rows = tuple(row for row in rows if within(row.value, limits)) or rows
         row = pick(rows, exact, method.direction)
         if row is None:
             return None
@@ -378,21 +360,7 @@ class _Settler:
         row = self.bounds.get(size.standard)
         if row is None:
             return None
-        ends = [end for end in (row.lower, row.upper) if end is not None]
-        if exact is None:
-            value = sum(ends, Fraction(0)) / len(ends)
-        else:
-            value = exact
-            if row.lower is not None:
-                value = max(value, row.lower)
-            if row.upper is not None:
-                value = min(value, row.upper)
-        if method.step:
-            value = to_step(value, method.step, "nearest")
-            if row.lower is not None and value < row.lower:
-                value += method.step
-            if row.upper is not None and value > row.upper:
-                value -= method.step
+        value = of_standard(exact, method.step, (row.lower, row.upper))
         why = f"{row.designation} ({row.source})"
         return Settled(value, "standard", "standard", why=why, by=method)
 

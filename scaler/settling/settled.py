@@ -10,7 +10,7 @@ from functools import partial
 from scaler.checking import cautions
 from scaler.expressions import Add, Linear, Mul, Name, Node, Number, names, rename
 from scaler.problems import Problem
-from scaler.records import Kind, Method, Model, Size, Stage
+from scaler.records import Bounds, Kind, Method, Model, Size, Stage
 from scaler.settling.rows import Candidate
 from scaler.settling.solve import Value
 
@@ -98,6 +98,32 @@ def to_step(value: Fraction, step: Fraction, direction: str) -> Fraction:
         return (quotient.numerator // quotient.denominator) * step
     shifted = quotient + HALF_MM
     return (shifted.numerator // shifted.denominator) * step
+
+
+def on_step(value: Fraction, step: Fraction | None, direction: str, bounds: Bounds) -> Fraction:
+    """A value on its step, if it has one, and inside bounds if a step lies there: else below them.
+
+    >>> on_step(Fraction(19), Fraction(4), "nearest", (Fraction(13), Fraction(18)))
+    Fraction(16, 1)
+    """
+
+    def brought(end: Fraction, way: str) -> Fraction:
+        return end if step is None else to_step(end, step, way)
+
+    value, (low, high) = brought(value, direction), bounds
+    if low is not None:
+        value = max(value, brought(low, "up"))
+    if high is not None:
+        value = min(value, brought(high, "down"))
+    return value
+
+
+def of_standard(exact: Fraction | None, step: Fraction | None, bounds: Bounds) -> Fraction:
+    """What a standard's bounds make of a size: the exact size brought inside them, half-way between
+    them (or the one that there is) where nothing is drawn; on a step, if there is one."""
+    ends = [end for end in bounds if end is not None]
+    value = sum(ends, Fraction(0)) / len(ends) if exact is None else exact
+    return on_step(value, step, "nearest", bounds)
 
 
 def without_copies(node: Node, values: Container[str]) -> Node:

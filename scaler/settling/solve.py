@@ -158,12 +158,15 @@ def _solve_linear(
     return Solution({n: at(found.forms[n], values) for n in unknowns}, how, found.forms)
 
 
-def _inside(value: Fraction, bound: Bounds) -> bool:
-    """Whether a value lies between its bounds; without bounds, whether it is above zero."""
-    low, high = bound
-    if low is None and high is None:
-        return value > 0
+def within(value: Fraction, bounds: Bounds) -> bool:
+    """Whether a value lies between bounds, their ends included."""
+    low, high = bounds
     return (low is None or value >= low) and (high is None or value <= high)
+
+
+def _inside(value: Fraction, bounds: Bounds) -> bool:
+    """Whether a value lies between its bounds; without bounds, whether it is above zero."""
+    return value > 0 if bounds == (None, None) else within(value, bounds)
 
 
 def _shown(value: Value) -> str:

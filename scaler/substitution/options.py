@@ -16,7 +16,7 @@ from scaler.expressions import Node
 from scaler.records import Method, Model, Size
 from scaler.settling.limits import limits_of
 from scaler.settling.rows import Candidate, Rows, as_supplied, method_row
-from scaler.settling.settle import Settled, reach_of, to_step
+from scaler.settling.settle import Settled, of_standard, reach_of, to_step
 from scaler.settling.wishes import standing
 from scaler.trade.standards import StandardRow
 
@@ -282,18 +282,7 @@ def _by_standard(
     """The value by the standard itself: the exact size brought inside it, on the method's step."""
     if standard is None:
         return []
-    ends = [end for end in (standard.lower, standard.upper) if end is not None]
-    value = sum(ends, ZERO) / len(ends) if exact is None else exact
-    if standard.lower is not None and exact is not None:
-        value = max(value, standard.lower)
-    if standard.upper is not None and exact is not None:
-        value = min(value, standard.upper)
-    if method.step:
-        value = to_step(value, method.step, "nearest")
-        if standard.lower is not None and value < standard.lower:
-            value += method.step
-        if standard.upper is not None and value > standard.upper:
-            value -= method.step
+    value = of_standard(exact, method.step, (standard.lower, standard.upper))
     return [Branch(method, value, ZERO, 0, 0, unit, (2 * place, 0, 0))]
 
 

@@ -64,7 +64,7 @@ GROUPS: dict[str, tuple[list[str], list[str]]] = {
         ["check_edges", "solve", "open_sizes", "engine_edges"],
     ),
     "settling": (
-        ["settling/limits", "settling/rows", "settling/settle"],
+        ["settling/limits", "settling/rows", "settling/settle", "settling/settled"],
         ["settling_edges", "limits", "settle", "reduce", "row_links", "row_wishes", "demo"],
     ),
     "checking": (
