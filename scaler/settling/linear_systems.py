@@ -169,7 +169,7 @@ def smallest_disagreement(
     if best is None:
         return None
     tries = 0
-    for count in range(1, len(best.members)):
+    for count in range(2, len(best.members)):  # one that cannot hold by itself is found first
         for chosen in combinations(range(len(forms)), count):
             tries += 1
             if tries > MOST_SUBSETS:

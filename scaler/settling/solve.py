@@ -9,7 +9,7 @@ size; when several are left, that is an error that names them.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
@@ -38,6 +38,8 @@ SOLVED = "solved for from its statement"
 MOST_IN_RING = 30
 """Sizes that may hang together in one nonlinear ring, and in one linear one."""
 MOST_TOGETHER = 500
+_CLOSE = Fraction(1, 10**45)
+"""How closely a root of a polynomial is enclosed."""
 
 
 class SolveError(ValueError):
@@ -121,18 +123,23 @@ def too_many(unknowns: Sequence[str]) -> SolveError:
     )
 
 
+def _drops_out(unknown: str) -> SolveError:
+    """The refusal of a statement that says nothing of the size that it should fix."""
+    return SolveError(
+        f"{unknown} drops out of its own statement",
+        "a statement that fixes it",
+        "change the statement or give the size",
+        "open",
+        [unknown],
+        1,
+    )
+
+
 def _solve_linear(
     forms: Sequence[Linear], unknowns: Sequence[str], values: Mapping[str, Value]
 ) -> Solution:
     if len(forms) == len(unknowns) == 1 and unknowns[0] not in forms[0].coefficients:
-        raise SolveError(
-            f"{unknowns[0]} drops out of its own statement",
-            "a statement that fixes it",
-            "change the statement or give the size",
-            "open",
-            unknowns,
-            1,
-        )
+        raise _drops_out(unknowns[0])
     if len(unknowns) > MOST_TOGETHER:
         raise too_many(unknowns)
     found = solve_linear(forms, unknowns, values)
@@ -221,12 +228,13 @@ def _between(fitting: Sequence[Value], bound: Bounds, unit: str) -> str:
     """Bounds that hold the first of several roots, and it alone."""
     first, second = middle(fitting[0]), middle(fitting[1])
     gap = (second - first) / 2
-    floor = bound[0] if bound[0] is not None else Fraction(0)
+    low, high = first - gap, first + gap / 2
+    floor = Fraction(0) if bound == (None, None) else bound[0]
+    if floor is not None:
+        low = max(low, floor)
     places = 2
     while Fraction(1, 10**places) > gap / 2 and places < 12:
         places += 1
-    low = max(floor, first - gap)
-    high = first + gap / 2
     return f'between = "{float(low):.{places}f} {unit} to {float(high):.{places}f} {unit}"'
 
 
@@ -244,12 +252,11 @@ def _range(
             known.append(abs(item.value))
         elif isinstance(item, Length):
             known.append(abs(item.mm))
-    most = 4 * max([guesses.get(unknown, Fraction(0)), *known, Fraction(1)])
-    low = bound[0] if bound[0] is not None else Fraction(0)
-    if bound[0] is None and bound[1] is not None:
-        low = min(low, bound[1]) - most
-    high = bound[1] if bound[1] is not None else max(most, low + most)
-    return low, high
+    most = 4 * max([guesses.get(unknown, Fraction(1)), *known, Fraction(1)])
+    low, high = bound
+    if low is None:
+        low = Fraction(0) if high is None else min(high, Fraction(0)) - most
+    return low, max(low, Fraction(0)) + most if high is None else high
 
 
 def _symbolic(
@@ -281,20 +288,20 @@ def _polynomial_roots(
         return None, ""
     polynomial = sympy.Poly(numerator, symbol)
     domain = polynomial.get_domain()
-    if not 0 < polynomial.degree() <= 24 or not (domain.is_QQ or domain.is_ZZ):
+    if polynomial.degree() < 1:
+        raise _drops_out(unknown)
+    if polynomial.degree() > 24 or not (domain.is_QQ or domain.is_ZZ):
         return None, ""
     # real roots of the square-free part, each between two ends where its sign changes
     roots: list[Value] = []
-    for (low, high), _ in polynomial.intervals(eps=sympy.Rational(1, 10**45)):
+    for (low, high), _ in polynomial.intervals(eps=sympy.Rational(_CLOSE)):
         ends = Fraction(int(low.p), int(low.q)), Fraction(int(high.p), int(high.q))
-        root: Value = ends[0] if ends[0] == ends[1] else Interval(*ends)
-        if isinstance(root, Interval):
-            simple = simplest_between(*ends)
-            exact = sympy.Rational(simple.numerator, simple.denominator)
-            root = simple if polynomial.eval(exact) == 0 else root
-        if denominator.has(symbol) and not _has_value(equation, unknown, values, ratio, root):
-            continue
-        roots.append(root)
+        simple = simplest_between(*ends)
+        exact = sympy.Rational(simple.numerator, simple.denominator)
+        root: Value = simple if polynomial.eval(exact) == 0 else Interval(*ends)
+        # sympy cancels and squares away what has no value there
+        if _has_value(equation, unknown, values, ratio, root):
+            roots.append(root)
     degree = polynomial.degree()
     return roots, SOLVED if degree == 1 else f"root of a polynomial of degree {degree}"
 
@@ -318,8 +325,6 @@ def _solve_many(
     guesses: Mapping[str, Fraction],
 ) -> Solution:
     """A nonlinear ring: Newton's search by sympy from several starts; each answer is then proved."""
-    import sympy
-
     if len(unknowns) > MOST_IN_RING:
         raise SolveError(
             f"{len(unknowns)} sizes hang together in one nonlinear ring",
@@ -331,23 +336,13 @@ def _solve_many(
         expression, symbols = _symbolic(equation, unknowns, values, ratio)
         built.append(expression)
     known = [abs(middle(values[n])) for e in equations for n in names(e) if n in values]
-    typical = sum(known, Fraction(0)) / len(known) if known else Fraction(10)
     found: list[dict[str, Value]] = []
     unproved = False
-    for factor in (Fraction(1), Fraction(1, 2), Fraction(3, 2), Fraction(1, 5), Fraction(4)):
-        start = []
-        for number, name in enumerate(unknowns):
-            guess = guesses.get(name, typical * (1 + Fraction(number, 7))) * factor
-            low, high = bounds.get(name, (None, None))
-            if low is not None and high is not None:
-                guess = low + (high - low) * min(Fraction(9, 10), factor / 4)
-            start.append(sympy.Rational(guess.numerator, guess.denominator))
-        try:
-            answer = sympy.nsolve(built, list(symbols.values()), start, prec=40, maxsteps=100)
-            point = {n: Fraction(str(v)) for n, v in zip(unknowns, list(answer), strict=True)}
-        except (ValueError, ZeroDivisionError, TypeError, OverflowError):
-            continue
-        if not all(_inside(point[n], bounds.get(n, (None, None))) for n in unknowns):
+    for start in _starts(unknowns, known, bounds, guesses):
+        point = _nearest_zero(built, symbols, start)
+        if point is None or not all(
+            _inside(point[n], bounds.get(n, (None, None))) for n in unknowns
+        ):
             continue
         best = proved(equations, unknowns, point, values, ratio)
         if best is None:
@@ -375,6 +370,40 @@ def _solve_many(
         "nonlinear ring, searched numerically from several starts; the solution is proved by "
         "interval arithmetic, that there is no other is not",
     )
+
+
+def _starts(
+    unknowns: Sequence[str],
+    known: Sequence[Fraction],
+    bounds: Mapping[str, Bounds],
+    guesses: Mapping[str, Fraction],
+) -> Iterator[list[Fraction]]:
+    """Where searches for a ring's sizes begin: about what is guessed, else what is usual of what
+    they stand with; between the bounds of those that have both. What is found is proved."""
+    typical = sum(known, Fraction(0)) / len(known) if known else Fraction(10)
+    for factor in (Fraction(1), Fraction(1, 2), Fraction(3, 2), Fraction(1, 5), Fraction(4)):
+        start = []
+        for number, name in enumerate(unknowns):
+            guess = guesses.get(name, typical * (1 + Fraction(number, 7))) * factor
+            low, high = bounds.get(name, (None, None))
+            if low is not None and high is not None:
+                guess = low + (high - low) * min(Fraction(9, 10), factor / 4)
+            start.append(guess)
+        yield start
+
+
+def _nearest_zero(
+    built: Sequence[Any], symbols: Mapping[str, Any], start: Sequence[Fraction]
+) -> dict[str, Fraction] | None:
+    """Where Newton's search from a start ends, to some 40 figures; None where it does not."""
+    import sympy
+
+    begin = [sympy.Rational(guess.numerator, guess.denominator) for guess in start]
+    try:
+        answer = sympy.nsolve(built, list(symbols.values()), begin, prec=40, maxsteps=100)
+        return {n: Fraction(str(v)) for n, v in zip(symbols, list(answer), strict=True)}
+    except (ValueError, ZeroDivisionError, TypeError, OverflowError):
+        return None
 
 
 def _apart(one: Value, two: Value) -> bool:

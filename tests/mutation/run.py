@@ -61,7 +61,7 @@ GROUPS: dict[str, tuple[list[str], list[str]]] = {
     ),
     "solving": (
         ["settling/solve", "settling/linear_systems"],
-        ["check_edges", "solve", "open_sizes", "engine_edges"],
+        ["check_edges", "solving_edges", "solve", "open_sizes", "engine_edges"],
     ),
     "settling": (
         ["settling/limits", "settling/rows", "settling/settle", "settling/settled"],
