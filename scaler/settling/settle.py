@@ -99,7 +99,7 @@ class _Settler:
         self.solved_by: dict[str, str] = {}
         self.problems: list[Problem] = []
         self.notes: list[Problem] = []
-        self.alike: dict[tuple[object, ...], Settled] = {}
+        self.alike: dict[tuple[object, ...], Settled | None] = {}
         self.fixed_ids = {*model.choices, *(identity for identity, _ in model.readings)}
 
     def run(self) -> Settlement:
@@ -206,7 +206,7 @@ class _Settler:
         if result is None:
             troubles = len(self.problems)
             result = self.alone(size)
-            if result is not None and len(self.problems) == troubles:
+            if len(self.problems) == troubles:
                 self.alike[key] = result
         return result
 
