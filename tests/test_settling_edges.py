@@ -394,7 +394,6 @@ def test_what_others_need_of_a_row(tmp_path: Path) -> None:
         'd=full="28",kind="internal",rule="drilled"',
         'e=kind="external",rule="follows p.x"',
         'f=kind="length"',
-        more='[condition.f]\nkeep="p.f == p.x"' if False else "",
     )
     found = Rows(model_of(tmp_path, text + '[condition.f]\nkeep="p.f == p.x"\n')).needed
     assert {name: [size.id for size in sizes] for name, sizes in found.items()} == {
@@ -927,9 +926,7 @@ def test_how_a_worked_out_size_is_called_and_made(tmp_path: Path) -> None:
         'c=equals="2*p.a",rule="milled step 0.1 mm"',
         'd=kind="length",rule="follows 2*p.a"',
         'e=kind="length",rule=["follows 2*p.a","milled step 0.1 mm"]',
-        'f=equals="2*p.a",rule=["follows p.a","milled step 0.1 mm"]'
-        if False
-        else 'f=equals="p.a",rule=[]',
+        'f=equals="p.a",rule=[]',
     )
     found = settle(model)
     assert figures(found) == numbers(a="3.12", b="6.24", c="6.2", d="6.24", e="6.24", f="3.12")

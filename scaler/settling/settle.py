@@ -256,7 +256,7 @@ class _Settler:
         why = f"choice, {choice.place}" + (f": {choice.note}" if choice.note else "")
         for method in named:
             row = self.obtains(size, method, choice)
-            if row is not None:
+            if row:
                 found = row if isinstance(row, Candidate) else None
                 return Settled(choice.value, method.name, "choice", found, why, by=method)
         if size.rule and size.equals is None:
@@ -275,7 +275,7 @@ class _Settler:
         return Settled(choice.value, name, "choice", why=why)
 
     def obtains(self, size: Size, method: Method, choice: Choice) -> Candidate | bool | None:
-        """A row of the method with that size, True where it can be cut so, else None."""
+        """The row of the method with that size; whether it can be cut so, or is what is given."""
         value = choice.value
         if method.way in ("row", "thread"):
             return row_of(self.rows.of_size(size, method), value, choice.row)
@@ -284,12 +284,12 @@ class _Settler:
             table = method_row(method.name)
             if table is not None:
                 steps.append(table.last_cut_step)
-            return True if any(s and (value / s).denominator == 1 for s in steps) else None
+            return any(s and (value / s).denominator == 1 for s in steps)
         if method.way == "given":
-            return True if value == method.value else None
+            return value == method.value
         if method.column:  # the other's row says it, but for a lock, which says the other's row
-            return True if size.lock is not None else None
-        return True if method.way in ("follow", "standard") else None
+            return size.lock is not None
+        return method.way in ("follow", "standard")
 
     def by_rule(self, size: Size, exact: Fraction) -> Settled | None:
         """The rule's first method alone (rounded), or the first within reach and bounds (chosen)."""
