@@ -504,6 +504,7 @@ def mini(
     readings: str = "",
     head: str = "",
     above: str = "",
+    shelf: str = "",
 ) -> Model:
     """A model of one part ``p`` with these sizes, at full size, and a small shop list alone; choices
     are ``size,value,method,row,note``, readings ``size,copy,value``."""
@@ -511,7 +512,7 @@ def mini(
     body = "\n".join(['[part.p]\nservice="none"', above, *lines])
     top = '[model]\ntitle="t"\nscale="1:1"\nshop="shop.csv"\nshop_only=true\n'
     (folder / "model.toml").write_text(f"{top}{head}\n{body}\n{more}", encoding="utf-8")
-    (folder / "shop.csv").write_text(HAD, encoding="utf-8")
+    (folder / "shop.csv").write_text(HAD + shelf, encoding="utf-8")
     for name, heading, action, text, tail in (
         ("choices.csv", "size,value,method,row,note", "choose", choices, ""),
         ("readings.csv", "size,copy,value,instrument,note", "reading", readings, ",,"),
@@ -568,8 +569,8 @@ def test_sizes_drawn_alike_are_told_apart_by_what_is_known_of_them(tmp_path: Pat
 
 def test_a_made_size_comes_first_and_another_is_drawn_like_it(tmp_path: Path) -> None:
     """What is known of the first is nothing to the second."""
-    model = mini(tmp_path, f'a={STEP},made="6.26 mm"', f"b={STEP}")
-    assert figures(settle(model)) == numbers(a="6.26", b="6.2")
+    model = mini(tmp_path, f'a={STEP},made="6.26 mm"', f"b={STEP}", f'c={STEP},made="6.27 mm"')
+    assert figures(settle(model)) == numbers(a="6.26", b="6.2", c="6.27")
 
 
 def test_drawn_alike_but_one_leads(tmp_path: Path) -> None:
@@ -578,6 +579,21 @@ def test_drawn_alike_but_one_leads(tmp_path: Path) -> None:
     tube = 'full="3.1 mm",kind="external",rule="tube outside"'
     model = mini(tmp_path, f"a={tube}", f"b={tube}", 'c=kind="internal",rule="bore of p.b"')
     assert figures(settle(model)) == numbers(a="3.1", b="3", c="2.1")
+
+
+def test_drawn_alike_and_both_lead(tmp_path: Path) -> None:
+    """7.2 mm is nearer to M7, with a hexagon of 11 mm; a small hexagon is not made for M7, but for
+    M8, of 10 mm (the shipped table, whose M7 is blank there)."""
+    thread = 'full="7.2 mm",kind="external",rule="metric thread reach 1 mm"'
+    model = mini(
+        tmp_path,
+        f"a={thread}",
+        f"b={thread}",
+        'flats=kind="length",rule="across flats of p.a"',
+        'small=kind="length",rule="small across flats of p.b"',
+        shelf="thread,M7,\nthread,M8,\n",
+    )
+    assert figures(settle(model)) == numbers(a="7", b="8", flats="11", small="10")
 
 
 def test_each_of_several_that_nothing_serves_is_named(tmp_path: Path) -> None:
@@ -858,6 +874,18 @@ def test_a_rule_under_a_standard(
     found = settle(mini(tmp_path, line, head=TRACK))
     assert figures(found) == numbers(x=value)
     assert found.results["p.x"].note.startswith("outside the standard's bounds") == note
+
+
+def test_what_the_standard_says_is_of_the_standard(tmp_path: Path) -> None:
+    """Whether or not other bounds are looked at."""
+    line = (
+        'x=full="3.97 mm",kind="external",standard="flange thickness",rule="standard step 0.1 mm"'
+    )
+    model = mini(tmp_path, line, head=TRACK)
+    for stage in (Stage.ROUNDED, Stage.CHOSEN):
+        found = settle(model, stage)
+        assert figures(found) == numbers(x="3.1")
+        assert found.results["p.x"].way == "standard"
 
 
 def test_rows_inside_a_standards_bounds(tmp_path: Path) -> None:

@@ -285,6 +285,23 @@ def test_a_guess_is_where_a_search_begins() -> None:
     assert "a.x = 150.000, a.y = 375.000" in said
 
 
+def test_a_later_search_finds_what_the_first_does_not() -> None:
+    """sin x = 1/2 between 200° and 400° at 390°: of searches at 250, 225, 275, 210 and 380 the first
+    goes to 8.6°, and so to 30, the last to 389.6 (by tangents, x - tan x + 1/2 cos x in degrees)."""
+    ring = "sin(a.x) - 1/2", "a.y - a.x * a.x / 60"
+    found = solved(*ring, unknowns=("a.x", "a.y"), bounds={"a.x": (F(200), F(400))})
+    assert found.values == {"a.x": 390, "a.y": 2535}
+
+
+def test_a_ring_whose_solutions_lie_outside() -> None:
+    """3 and 4 are not below 1; nothing was near and unproved."""
+    bounds = {"a.x": (F(0), F(1))}
+    found = refusal("a.x + a.y - 7", "a.x * a.y - 12", unknowns=("a.x", "a.y"), bounds=bounds)
+    assert (
+        found.problem == "no sizes between the bounds satisfy the ring of statements for a.x, a.y"
+    )
+
+
 def test_a_ring_with_a_corner() -> None:
     """|x - 5| + y = 3 and x y = 12: beyond 5, x = 4 + 2 = 6 and y = 2; before it, x = y + 2, so that
     y² + 2 y = 12 and y = √13 - 1. The bounds choose the first."""

@@ -343,7 +343,7 @@ class _Settler:
                 value = method.step
             why = _on_step(size.kind, method.step)
             return Settled(value, method.name, "cut", why=why, by=method)
-        if method.way == "given" and method.value is not None:
+        if method.value is not None:
             why = "given in the model"
             return Settled(method.value, method.text, "given", why=why, by=method)
         if method.way == "standard":
@@ -381,7 +381,7 @@ class _Settler:
             self.evaluate(identity, waiting.pop(identity))
             for other in blocked.get(identity, ()):
                 needs[other].discard(identity)
-                if not needs[other] and other in waiting:
+                if not needs[other]:
                     ready.append(other)
         if waiting or unknown:
             self.solve(waiting, unknown)
