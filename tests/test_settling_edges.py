@@ -25,7 +25,7 @@ from scaler.settling import rows
 from scaler.settling.rows import Candidate, Ladder, MethodRow, Rows, column_of, method_row
 from scaler.settling.settle import Settlement, settle, settle_copies, to_step
 from scaler.settling.settled import of_standard, on_step
-from scaler.settling.solve import middle
+from scaler.settling.solve import middle, value_of
 
 
 def table(text: str, name: str = "made_up") -> catalogue.Table:
@@ -944,6 +944,39 @@ def test_a_size_solved_for_beside_one_that_needs_it(tmp_path: Path) -> None:
     assert found.solved_by["p.x"] == "condition c"
 
 
+def test_only_open_sizes_or_only_a_ring(tmp_path: Path) -> None:
+    """x by a condition alone, √(x 1 mm) = 3 mm at 9; u and v by their own definitions alone."""
+    root = "[condition.c]\nkeep=\"sqrt(p.x * '1 mm') == '3 mm'\"\n"
+    found = settle(mini(tmp_path, 'x=kind="length"', more=root))
+    assert figures(found) == numbers(x="9") and not found.defined_by
+    ring = "u=equals=\"p.v + '1 mm'\"", "v=equals=\"'7 mm' - p.u\""
+    assert figures(settle(mini(tmp_path, *ring))) == numbers(u="4", v="3")
+
+
+def test_a_solved_size_is_made_by_its_rule(tmp_path: Path) -> None:
+    """x = 3 + 0.03 mm by a condition: as it is, or on its step of 0.1 mm; and it can be put in where
+    it stands, as w + 0.03 mm."""
+    condition = "[condition.c]\nkeep=\"p.x == p.w + '0.03 mm'\"\n"
+    for rule, value in (("[]", "3.03"), ('"milled step 0.1 mm"', "3")):
+        model = mini(tmp_path, 'w=full="3 mm"', f'x=kind="length",rule={rule}', more=condition)
+        found = settle(model)
+        assert figures(found) == numbers(w="3", x=value)
+        node = found.defined_by["p.x"]
+        assert value_of(node, {"p.w": F(5)}, F(1)) == F("5.03")
+
+
+def test_statements_left_over_must_agree_at_exact_size(tmp_path: Path) -> None:
+    """x = 3 and x = 3.05 contradict each other on the drawing; once a size has been chosen for x the
+    second is a check like others."""
+    more = "".join(
+        f"[condition.{name}]\nkeep=\"p.x == p.w + '{off} mm'\"\n"
+        for name, off in (("c", "0"), ("d", "0.05"))
+    )
+    model = mini(tmp_path, 'w=full="3 mm"', 'x=kind="length"', more=more)
+    assert "disagree at exact size" in " ".join(trouble(model, Stage.EXACT))
+    assert figures(settle(model))["x"] == 3
+
+
 def test_how_a_worked_out_size_is_called_and_made(tmp_path: Path) -> None:
     """Defined ones are brought to what their rule can make, but not at exact size; those that follow
     are left where they are."""
@@ -955,9 +988,12 @@ def test_how_a_worked_out_size_is_called_and_made(tmp_path: Path) -> None:
         'd=kind="length",rule="follows 2*p.a"',
         'e=kind="length",rule=["follows 2*p.a","milled step 0.1 mm"]',
         'f=equals="p.a",rule=[]',
+        'g=equals="2*p.a",rule=["follows p.a","milled step 0.1 mm"]',
     )
     found = settle(model)
-    assert figures(found) == numbers(a="3.12", b="6.24", c="6.2", d="6.24", e="6.24", f="3.12")
+    assert figures(found) == numbers(
+        a="3.12", b="6.24", c="6.2", d="6.24", e="6.24", f="3.12", g="6.2"
+    )
     exact = settle(model, Stage.EXACT)
     assert figures(exact)["c"] == F("6.24")
     methods = {name: one.method for name, one in found.results.items()}

@@ -423,23 +423,22 @@ class _Settler:
         taken = row_taken(self.model, self.rows, self.results, method.leader)
         row = column_of(taken, method)
         rest = replace(size, rule=tuple(m for m in size.rule if m.way != "follow"))
-        found, far = None, False
+        found = None
         if row is not None and taken is not None:
             why = f"of {taken.designation}, which {method.leader} takes ({row.source})"
             found = Settled(row.value, method.name, "row", row, why, by=method)
-            far = exact is not None and abs(row.value - exact) > reach_of(size, method, exact)
-        if rest.rule and exact is not None and (found is None or far):
+            if exact is not None and abs(row.value - exact) > reach_of(size, method, exact):
+                off = float(row.value - exact)
+                found = replace(found, note=f"beyond its reach: it departs {off:+.3f} mm")
+        if rest.rule and exact is not None and (found is None or found.note):
             other = self.by_rule(rest, exact)
             if found is None or (other is not None and not other.note):
-                found, far = other, False
+                found = other
         elif found is None and rest.rule and rest.rule[0].way == "given":
             found = self.by_method(size, rest.rule[0], HALF_MM, (None, None))
         if found is None:
             self.problems.append(no_column(size, method, taken))
             return
-        if far and exact is not None:
-            off = float(middle(found.value) - exact)
-            found = replace(found, note=f"beyond its reach: it departs {off:+.3f} mm")
         self.keep(size, found)
 
     def finished(self, size: Size, value: Value, why: str) -> Settled:
