@@ -20,8 +20,9 @@ from scaler import catalogue
 from scaler.expressions import Name
 from scaler.problems import InputError, Place
 from scaler.reading.grammar import parse_limits
-from scaler.records import Method, Model, ShopRow, Stage
+from scaler.records import Kind, Method, Model, ShopRow, Stage
 from scaler.settling import rows
+from scaler.settling.limits import LimitsOf, coarsest_cut, limits_of
 from scaler.settling.rows import Candidate, Ladder, MethodRow, Rows, column_of, method_row
 from scaler.settling.settle import Settlement, settle, settle_copies, to_step
 from scaler.settling.settled import of_standard, on_step
@@ -1069,3 +1070,51 @@ def test_a_column_that_nothing_gives(tmp_path: Path) -> None:
     line = 'x=kind="internal",rule=["bore of p.bare","bored"]'
     (said,) = trouble(mini(tmp_path, bare, line))
     assert said.startswith("p.x: the shop list gives 3.1 mm one size only")
+
+
+# ---------------------------------------------------------------------------------------- limits
+
+
+def test_the_method_of_a_choice_on_no_step_gives_its_limits(tmp_path: Path) -> None:
+    """5.3333 mm is on no step of either: the limits are those of the method that the choice names,
+    or of the first."""
+    rule = 'rule=["milled step 0.1 mm limits ±0.03 mm","filed step 0.1 mm limits ±0.2 mm"]'
+    for named, worth in (("filed", "0.2"), ("milled", "0.03"), ("", "0.03")):
+        model = mini(tmp_path, f'x=full="5.2 mm",{rule}', choices=f"p.x,5.3333 mm,{named},,")
+        settled = settle(model).results["p.x"]
+        assert settled.by is None
+        found = limits_of(model, model.sizes["p.x"], settled)
+        assert (found.lower, found.upper) == (-F(worth), F(worth))
+
+
+def test_a_made_size_has_the_uncertainty_of_its_own_reading(tmp_path: Path) -> None:
+    """Two of one kind and rule, read with a micrometer and with a rule (the shipped instruments,
+    ± 0.002 and ± 0.2 mm, common practice), though they came out alike."""
+    (tmp_path / "readings.csv").write_text(
+        "time,action,size,copy,value,instrument,note\n"
+        + "".join(
+            f"2026-01-01T00:00:00Z,reading,p.{name},,6.2 mm,{tool},\n"
+            for name, tool in (("a", "micrometer"), ("b", "rule"))
+        ),
+        encoding="utf-8",
+    )
+    model = mini(tmp_path, f"a={STEP}", f"b={STEP}")
+    limits, made = LimitsOf(model), settle(model).results["p.a"]
+    worth = [limits(model.sizes[name], made).upper for name in ("p.a", "p.b")]
+    assert worth == [F("0.002"), F("0.2")]
+
+
+cuts = [
+    (row.number("last_cut_mm"), row.text("designation"))
+    for row in catalogue.table("methods").rows
+    if row.text("last_cut_mm") and "external" in row.text("kinds").split(";")
+]
+
+
+@pytest.mark.parametrize("room", sorted({*(cut for cut, _ in cuts), F("0.0021"), F(1)}))
+def test_the_coarsest_cut_that_will_do(room: F) -> None:
+    """By looking through the methods table: the widest narrower than the room, or none."""
+    widest = max((cut for cut, _ in cuts if cut < room), default=None)
+    found = coarsest_cut(Kind.EXTERNAL, room)
+    assert (found and found[1]) == widest
+    assert found is None or (widest, found[0]) in cuts

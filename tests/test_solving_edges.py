@@ -266,6 +266,27 @@ def test_what_drops_out_of_its_own_statement() -> None:
 # --------------------------------------------------------------------------------------- rings
 
 
+def test_where_searches_begin() -> None:
+    """Five places for each size, no two of them alike and none below nought, whatever is known: the
+    first at the guess or the mean of the knowns (4 and 8; ten without any), the others from a fifth
+    of it to four times; no two sizes at one place; all inside the bounds where there are two."""
+    names = [f"a.x{n}" for n in range(30)]
+    bounds: dict[str, Bound] = {
+        names[1]: (F(100), F(140)),
+        names[2]: (F(100), None),
+        names[3]: (None, F(1)),
+    }
+    for known, mean in (([F(4), F(8)], 6), ([], 10)):
+        starts = list(solve._starts(names, known, bounds, {names[4]: F(151, 3)}))
+        assert len(starts) == 5
+        assert all(len(set(start)) == 30 and min(start) > 0 for start in starts)
+        places = [set(column) for column in zip(*starts, strict=True)]
+        assert {len(column) for column in places} == {5}
+        assert starts[0][0] == mean and starts[0][4] == F(151, 3)
+        assert (min(places[4]), max(places[4])) == (F(151, 15), F(604, 3))
+        assert 100 < min(places[1]) < max(places[1]) < 140
+
+
 def test_a_ring_between_bounds_is_looked_for_there() -> None:
     """√x + √y = 20 and x - y = 40: x = 121, y = 81 (11 + 9 = 20). Searches that begin outside what
     has a value find nothing; those between the bounds do. Neither has a guess."""

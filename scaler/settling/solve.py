@@ -378,8 +378,9 @@ def _starts(
     bounds: Mapping[str, Bounds],
     guesses: Mapping[str, Fraction],
 ) -> Iterator[list[Fraction]]:
-    """Where searches for a ring's sizes begin: about what is guessed, else what is usual of what
-    they stand with; between the bounds of those that have both. What is found is proved."""
+    """Where searches for a ring's sizes begin: from a fifth to four times what is guessed, else what
+    the knowns are in the middle; inside the bounds of those that have both. What is found is proved.
+    """
     typical = sum(known, Fraction(0)) / len(known) if known else Fraction(10)
     for factor in (Fraction(1), Fraction(1, 2), Fraction(3, 2), Fraction(1, 5), Fraction(4)):
         start = []
