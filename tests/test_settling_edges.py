@@ -17,7 +17,7 @@ from row_models import model_of, part
 
 import scaler
 from scaler import catalogue
-from scaler.expressions import Name
+from scaler.expressions import Name, parse_expression
 from scaler.problems import InputError, Place
 from scaler.reading.grammar import parse_limits
 from scaler.records import Kind, Method, Model, ShopRow, Stage
@@ -25,7 +25,7 @@ from scaler.settling import rows
 from scaler.settling.limits import LimitsOf, coarsest_cut, limits_of
 from scaler.settling.rows import Candidate, Ladder, MethodRow, Rows, column_of, method_row
 from scaler.settling.settle import Settlement, settle, settle_copies, to_step
-from scaler.settling.settled import of_standard, on_step
+from scaler.settling.settled import of_standard, on_step, outcome_of
 from scaler.settling.solve import middle, value_of
 
 
@@ -1118,3 +1118,21 @@ def test_the_coarsest_cut_that_will_do(room: F) -> None:
     found = coarsest_cut(Kind.EXTERNAL, room)
     assert (found and found[1]) == widest
     assert found is None or (widest, found[0]) in cuts
+
+
+@pytest.mark.parametrize(
+    ("line", "left"),
+    [
+        ('equals="2*p.a",rule=[]', "2*p.a"),
+        ('kind="length",rule="follows 3*p.a"', "3*p.a"),
+        ('kind="length",rule=["follows 3*p.a","given 1 mm"]', None),
+        ('kind="length",rule="given 1 mm"', None),
+        ('full="3 mm",rule=[]', None),
+        ('equals="2*p.a",rule="milled"', None),
+        ('kind="length",rule=["follows 3*p.a","milled"]', None),
+    ],
+)
+def test_what_a_size_is_left_at(tmp_path: Path, line: str, left: str | None) -> None:
+    """Its definition, or what all of its rule follows, where no method of its own makes it."""
+    model = mini(tmp_path, 'a=full="3 mm"', f"x={line}")
+    assert outcome_of(model.sizes["p.x"]) == (left and parse_expression(left))
