@@ -1125,6 +1125,7 @@ def test_the_coarsest_cut_that_will_do(room: F) -> None:
     [
         ('equals="2*p.a",rule=[]', "2*p.a"),
         ('kind="length",rule="follows 3*p.a"', "3*p.a"),
+        ('kind="length",rule=["follows 3*p.a","follows p.a"]', "3*p.a"),
         ('kind="length",rule=["follows 3*p.a","given 1 mm"]', None),
         ('kind="length",rule="given 1 mm"', None),
         ('full="3 mm",rule=[]', None),
