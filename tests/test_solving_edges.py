@@ -171,8 +171,8 @@ def test_roots_are_enclosed_closely() -> None:
 
 
 def test_a_root_cancelled_away_is_none() -> None:
-    """(x - 2)² / (x - 2) has no value at 2, nor √x² at -4, though what is left once they are
-    cancelled has; √x² = 4 at 4."""
+    """(x - 2)² / (x - 2) has no value at 2, nor (√x)² at -4, though what is left of them, x - 2 and
+    x, has; (√x)² = 4 at 4."""
     assert "no value of a.x" in refusal("(a.x - 2)^2 / (a.x - 2)").problem
     below = {"a.x": (F(-9), F(0))}
     assert "no value of a.x" in refusal("sqrt(a.x)^2 + 4", bounds=below).problem
@@ -244,8 +244,8 @@ def test_as_many_as_may_hang_together(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_what_drops_out_of_its_own_statement() -> None:
-    """Of one statement for one size, that size; of two statements for one size it is left open
-    only if neither has it. x + y = 5 said twice leaves one of the two to be given."""
+    """A size that no statement has is left open; x + y = 5 said twice leaves one of two to be given;
+    with y = 2 said as y - z + z it is z that nothing fixes."""
     alone = refusal("a.x - a.x + a.k - 3", known={"a.k": F(3)})
     assert (alone.kind, alone.names, alone.missing) == ("open", ("a.x",), 1)
     assert "drops out" in alone.problem
@@ -361,8 +361,8 @@ def test_what_is_forgiven() -> None:
     [("1.5", "-0.5"), ("0.5", "0.5"), ("1", None), ("1 to 2", None), ("2 to 3", "-1.5")],
 )
 def test_by_how_much_the_last_is_off(k: str, off: str | None) -> None:
-    """x = 1, and x = k said as 2 x = 2 k: its x is 1 - k short of the first, by the middle of k where that is
-    enclosed; ends that touch do not disagree."""
+    """x = 1, so that x - k = 0 is off by 1 - k, of the middle of k where that is enclosed; ends that
+    touch do not disagree."""
     low, _, high = k.partition(" to ")
     known: Value = Interval(F(low), F(high)) if high else F(low)
     found = solve_linear(forms("a.x - 1", "a.x - a.k"), ["a.x"], {"a.k": known}).disagreement

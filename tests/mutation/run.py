@@ -65,7 +65,16 @@ GROUPS: dict[str, tuple[list[str], list[str]]] = {
     ),
     "settling": (
         ["settling/limits", "settling/rows", "settling/settle", "settling/settled"],
-        ["settling_edges", "limits", "settle", "reduce", "row_links", "row_wishes", "demo"],
+        [
+            "rows_edges",
+            "settling_edges",
+            "limits",
+            "settle",
+            "reduce",
+            "row_links",
+            "row_wishes",
+            "demo",
+        ],
     ),
     "checking": (
         ["checking/check", "checking/last_cut", "checking/last_cut_window", "checking/statements"],
