@@ -20,7 +20,7 @@ from scaler.problems import InputError
 from scaler.records import Kind, Model, Stage
 from scaler.settling.limits import LimitsOf, coarsest_cut, limits_of
 from scaler.settling.settle import Settlement, settle, settle_copies, to_step
-from scaler.settling.settled import at_copy, of_standard, on_step, outcome_of, sum_of
+from scaler.settling.settled import at_copy, of_standard, on_step, outcome_of, step_why, sum_of
 from scaler.settling.solve import middle, value_of
 
 # ----------------------------------------------------------------------------- steps and bounds
@@ -408,15 +408,17 @@ def test_nought_stays_nought(tmp_path: Path) -> None:
 
 
 def test_steps_are_said_as_they_are(tmp_path: Path) -> None:
-    """A decimal as such, a 64th of an inch (0.396875 mm), a 48th (127/240 mm) as the fraction."""
+    """A decimal as such, a 64th and a 128th of an inch (0.396875 and 0.1984375 mm), a 48th
+    (127/240 mm) as the fraction; an angle in degrees, a count in whole numbers."""
+    assert step_why(Kind.ANGLE, F("0.5")) == "on its step of 0.5°"
+    assert step_why(Kind.COUNT, F(1)) == step_why(Kind.TEETH, F(1)) == "a whole number"
+    assert step_why(Kind.TEETH, F(2)) == "on its step of 2"
     said = []
-    for step in ("0.1 mm", "1/64 in", "1/48 in"):
+    for step in ("0.1 mm", "2 mm", "1/64 in", "1/128 in", "1/48 in"):
         model = mini(tmp_path, f'x=full="6.2 mm",rule="milled step {step}"')
         said.append(settle(model).results["p.x"].why)
     assert said == [
-        "on its step of 0.1 mm",
-        "on its step of 0.396875 mm",
-        "on its step of 127/240 mm",
+        f"on its step of {step} mm" for step in ("0.1", "2", "0.396875", "0.1984375", "127/240")
     ]
 
 

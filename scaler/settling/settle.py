@@ -43,6 +43,7 @@ from scaler.settling.settled import (
     own_name,
     reach_of,
     refused_parts,
+    step_why,
     sum_of,
     to_step,
     without_copies,
@@ -341,7 +342,7 @@ class _Settler:
             value = on_step(exact, method.step, method.direction, limits)
             if value <= 0 < exact:
                 value = method.step
-            why = _on_step(size.kind, method.step)
+            why = step_why(size.kind, method.step)
             return Settled(value, method.name, "cut", why=why, by=method)
         if method.value is not None:
             why = "given in the model"
@@ -495,19 +496,3 @@ class _Settler:
                 self.defined[name] = sum_of(found.form)
         for name, node in links.items():
             self.evaluate(name, node)
-
-
-def _on_step(kind: Kind, step: Fraction) -> str:
-    """Why a value is what it is, in the unit of its kind; a count has a whole number."""
-    if kind in (Kind.COUNT, Kind.TEETH):
-        return "a whole number" if step == 1 else f"on its step of {step}"
-    if kind is Kind.ANGLE:
-        return f"on its step of {_mm(step).removesuffix(' mm')}°"
-    return f"on its step of {_mm(step)}"
-
-
-def _mm(value: Fraction) -> str:
-    from scaler.measures.lengths import format_exact
-
-    whole = float(value)
-    return f"{whole:g} mm" if Fraction(str(whole)) == value else f"{format_exact(value)} mm"

@@ -118,6 +118,22 @@ def on_step(value: Fraction, step: Fraction | None, direction: str, bounds: Boun
     return value
 
 
+def step_why(kind: Kind, step: Fraction) -> str:
+    """Why a value is what it is, in the unit of its kind; a count has a whole number."""
+    if kind in (Kind.COUNT, Kind.TEETH):
+        return "a whole number" if step == 1 else f"on its step of {step}"
+    if kind is Kind.ANGLE:
+        return f"on its step of {_mm(step).removesuffix(' mm')}°"
+    return f"on its step of {_mm(step)}"
+
+
+def _mm(value: Fraction) -> str:
+    from scaler.measures.lengths import format_exact
+
+    text = str(float(value)).removesuffix(".0")
+    return f"{text if Fraction(text) == value else format_exact(value)} mm"
+
+
 def of_standard(exact: Fraction | None, step: Fraction | None, bounds: Bounds) -> Fraction:
     """What a standard's bounds make of a size: the exact size brought inside them, half-way between
     them (or the one that there is) where nothing is drawn; on a step, if there is one."""
