@@ -194,6 +194,23 @@ def test_each_of_several_that_nothing_serves_is_named(tmp_path: Path) -> None:
     assert [text.partition(":")[0] for text in said] == ["nothing serves p.a", "nothing serves p.b"]
 
 
+@pytest.mark.parametrize(
+    ("line", "expected", "advice"),
+    [
+        ('kind="external",rule="ground bar up"', "a size cut to a step", "turned or bored"),
+        ('kind="thread",rule="metric thread up"', "another series of threads", "BA thread"),
+    ],
+)
+def test_what_to_do_where_nothing_serves(
+    tmp_path: Path, line: str, expected: str, advice: str
+) -> None:
+    """Metal is cut; of threads there are other series."""
+    with pytest.raises(InputError) as caught:
+        settle(mini(tmp_path, f'x=full="9 mm",{line}'))
+    (problem,) = caught.value.problems
+    assert expected in problem.expected and advice in problem.advice
+
+
 def test_copies_by_themselves(tmp_path: Path) -> None:
     """One read beats its choice; one chosen; what is known of all copies leaves no copy a choice of
     its own."""
