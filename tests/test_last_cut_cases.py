@@ -8,6 +8,7 @@ from fractions import Fraction as F
 from pathlib import Path
 
 import pytest
+from cut_models import BOXES_IN_FRAMES
 
 import scaler
 from scaler.checking.check import Checker, Finding
@@ -170,34 +171,12 @@ basis = "last cut p.pin"
     assert "short by 0.0200 mm at worst" in results["first"].note
 
 
-COPIES = """
-[part.frame]
-copies = ["left", "right"]
-size.gap = { full = "20.1 mm", kind = "slot", rule = [], limits = "±0.01 mm" }
-[part.box]
-copies = ["left", "right"]
-size.width = { full = "20 mm", kind = "external", rule = "milled" }
-[part.spacer]
-size.width = { full = "20 mm", kind = "external", rule = "milled" }
-[pair.box_in_frame]
-inner = "box.width"
-outer = "frame.gap"
-fit = "0.07 to 0.13 mm"
-basis = "last cut box.width"
-[pair.spacer_in_frame]
-inner = "spacer.width"
-outer = "frame.gap"
-fit = "0.07 to 0.13 mm"
-basis = "last cut spacer.width"
-"""
-
-
 def test_each_copy_is_cut_to_its_own(tmp_path: Path) -> None:
     """Two gaps read 0.05 apart: each box to its own gap; the one spacer cannot suit both."""
     readings = (
         f"{READ}frame.gap,left,20.08 mm,slip gauges,\n{READ}frame.gap,right,20.13 mm,slip gauges,\n"
     )
-    results = found(model_of(tmp_path, COPIES, readings))
+    results = found(model_of(tmp_path, BOXES_IN_FRAMES, readings))
     left, right = results["box_in_frame@left"], results["box_in_frame@right"]
     assert left.verdict == right.verdict == "holds"
     assert left.aim is not None and right.aim is not None
@@ -211,7 +190,9 @@ def test_each_copy_is_cut_to_its_own(tmp_path: Path) -> None:
 
 def test_one_box_made_the_other_still_to_cut(tmp_path: Path) -> None:
     """The left box has been read and is judged by its reading; the right one is still a last cut."""
-    results = found(model_of(tmp_path, COPIES, f"{READ}box.width,left,20.02 mm,micrometer,\n"))
+    results = found(
+        model_of(tmp_path, BOXES_IN_FRAMES, f"{READ}box.width,left,20.02 mm,micrometer,\n")
+    )
     left, right = results["box_in_frame@left"], results["box_in_frame@right"]
     assert left.aim is None and left.basic == F("0.08")
     assert left.verdict == "doubtful"  # the gap may be 0.01 smaller

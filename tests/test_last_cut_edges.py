@@ -12,6 +12,7 @@ from fractions import Fraction as F
 from pathlib import Path
 
 import pytest
+from cut_models import BOXES_IN_FRAMES
 
 import scaler
 from scaler.checking.check import Checker
@@ -332,34 +333,13 @@ def test_the_aim_by_hand(
 
 # --- copies
 
-TWO = """
-[part.frame]
-copies = ["left", "right"]
-size.gap = { full = "20.1 mm", kind = "slot", rule = [], limits = "±0.01 mm" }
-[part.box]
-copies = ["left", "right"]
-size.width = { full = "20 mm", kind = "external", rule = "milled" }
-[part.spacer]
-size.width = { full = "20 mm", kind = "external", rule = "milled" }
-[pair.box_in_frame]
-inner = "box.width"
-outer = "frame.gap"
-fit = "0.07 to 0.13 mm"
-basis = "last cut box.width"
-[pair.spacer_in_frame]
-inner = "spacer.width"
-outer = "frame.gap"
-fit = "0.07 to 0.13 mm"
-basis = "last cut spacer.width"
-"""
-
 
 def test_copies_each_in_its_own_range(tmp_path: Path) -> None:
     """Gaps read 20.08 and 20.13 by slip gauges; a milled cut takes 0.01. The left box stays at 20
     ± 0.005; the right one keeps off 20.13 − 0.13 by 0.006, so 20.006 ± 0.005. The box by itself
     lies in both; a sum for one copy takes that one."""
     gaps = ("frame.gap,left,20.08 mm,slip gauges", "frame.gap,right,20.13 mm,slip gauges")
-    found = cuts(tmp_path, TWO, *gaps)
+    found = cuts(tmp_path, BOXES_IN_FRAMES, *gaps)
     assert found.copies("box.width") == ["left", "right"]
     assert found.copies("frame.gap") == [""]
     assert found.copies("spacer.width") == [""]
@@ -393,14 +373,16 @@ def test_a_copy_with_a_value_of_its_own_is_a_size_by_itself(tmp_path: Path) -> N
         "2026-01-01T00:00:00Z,choose,box.width@left,20 mm,milled,,\n",
         encoding="utf-8",
     )
-    found = cuts(tmp_path, TWO)
+    found = cuts(tmp_path, BOXES_IN_FRAMES)
     last = {item.id: found.last_of(item) for item in found.checker.statements[:2]}
     assert last == {
         "box_in_frame@left": ("box.width@left", ""),
         "box_in_frame@right": ("box.width", "right"),
     }
     assert found.is_open("box.width@left")
-    own = cuts(tmp_path, TWO.replace('"milled" }', '"milled", limits = "±0.02 mm" }', 1))
+    own = cuts(
+        tmp_path, BOXES_IN_FRAMES.replace('"milled" }', '"milled", limits = "±0.02 mm" }', 1)
+    )
     assert own.with_own("box.width@left")[1:] == (
         Window("box.width@left:limits", F("19.98"), F("20.02"), {}, F(0)),
     )
