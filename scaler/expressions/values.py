@@ -70,9 +70,11 @@ def shown(value: Value) -> str:
     if max(abs(value.numerator), value.denominator) < 2**40:
         exact = fraction_text(value)
         return exact if len(exact) <= 16 else f"about {float(value):.12g}"
-    if 2**-999 < abs(value) < 2**999:
+    if abs(value) <= 2**-999:
+        return "nearly 0"
+    if abs(value) < 2**999:
         return f"about {float(value):.12g}"
-    return "nearly 0" if abs(value) < 1 else f"some {value.numerator.bit_length()} binary digits"
+    return f"some {value.numerator.bit_length()} binary digits"
 
 
 def fail(node: Node, problem: str, values: Mapping[str, Value]) -> NoReturn:
@@ -94,9 +96,9 @@ def tidy(value: Value, node: Node, values: Mapping[str, Value], bits: int = BITS
         fail(node, "comes to more than can be worked with", values)
     value = value.rounded(bits)
     lower, upper = value.lower, value.upper
-    if _ZERO < lower < SMALLEST or -SMALLEST < lower < _ZERO:
-        lower = _ZERO if lower > 0 else -SMALLEST
-    if _ZERO < upper < SMALLEST or -SMALLEST < upper < _ZERO:
+    if abs(lower) < SMALLEST:
+        lower = -SMALLEST if lower < 0 else _ZERO
+    if abs(upper) < SMALLEST:
         upper = SMALLEST if upper > 0 else _ZERO
     return settled(Interval(lower, upper))
 
@@ -208,7 +210,7 @@ def evaluate(node: Node, values: Mapping[str, Value], ratio: Fraction) -> Value:
         return found
     for bits in (2 * BITS, 4 * BITS):
         if found.width <= _WANTED_WIDTH * min(abs(found.lower), abs(found.upper)):
-            break
+            return found
         better = value_at(node, values, ratio, bits)
         if isinstance(better, Fraction):
             return better

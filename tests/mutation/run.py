@@ -57,7 +57,7 @@ GROUPS: dict[str, tuple[list[str], list[str]]] = {
     ),
     "expressions": (
         ["expressions/values", "expressions/intervals"],
-        ["small_faults", "expression_values", "intervals", "expressions"],
+        ["small_faults", "expression_edges", "expression_values", "intervals", "expressions"],
     ),
     "solving": (
         ["settling/solve", "settling/linear_systems"],
