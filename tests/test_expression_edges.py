@@ -11,7 +11,7 @@ from fractions import Fraction as F
 import pytest
 
 from scaler.expressions import EvaluationError, evaluate, linear, parse_expression
-from scaler.expressions.intervals import Interval
+from scaler.expressions.intervals import EDGE, DomainError, Interval, _round_down, power, root
 from scaler.expressions.nodes import Length
 from scaler.expressions.values import LARGEST, LONGEST_EXACT, _short, shown, tidy
 
@@ -106,3 +106,52 @@ def test_a_form_may_hold_the_longest_exact_number() -> None:
     form = F(0), {"p.a": F(2) ** (LONGEST_EXACT - 2)}
     assert _short(form) is form
     assert _short((F(0), {"p.a": F(2) ** (LONGEST_EXACT - 1)})) is None
+
+
+# ---------------------------------------------------------------------------------- intervals
+
+
+@pytest.mark.parametrize("other", [Interval(F(0), F(2)), Interval(F(2), F(4))])
+def test_an_interval_holds_another_by_both_ends(other: Interval) -> None:
+    """One end alone does not do."""
+    assert not Interval(F(1), F(3)).contains(other)
+
+
+@pytest.mark.parametrize("ends", [(F(0), F(1)), (F(-1), F(0))])
+def test_an_end_at_nought_cannot_be_divided_by(ends: tuple[F, F]) -> None:
+    """It says so itself."""
+    with pytest.raises(ZeroDivisionError, match="holds zero"):
+        Interval(*ends).inverse()
+
+
+def test_a_long_number_of_twice_the_digits_stays() -> None:
+    """243 has eight binary digits, twice four; 729 has ten: to four of them it is 11 × 64."""
+    assert _round_down(F(243), 4) == 243
+    assert _round_down(F(729), 4) == 704
+
+
+def test_an_edge_is_cut_off() -> None:
+    """From just below nought to nought: the root is nought; as wide as the edge, it is refused."""
+    assert root(Interval(-EDGE / 2, F(0))) == 0
+    with pytest.raises(DomainError, match="negative"):
+        root(Interval(-EDGE / 2, EDGE / 2))
+
+
+def test_a_root_has_a_digit_to_spare() -> None:
+    """The square root of 2 lies between 1 and 2, the cube root of 1/4 between 1/2 and 1: to 64
+    digits and one more behind the first, which is in the units and in the halves."""
+    for value_, degree in ((F(2), 2), (F(1, 4), 3)):
+        found = root(value_, degree, 64)
+        assert isinstance(found, Interval)
+        assert found.lower**degree < value_ < found.upper**degree
+        assert found.width == F(1, 2 ** (65 if degree == 2 else 66))
+
+
+def test_a_power_of_a_root_keeps_its_digits() -> None:
+    """2^(63/2): the root's error counts 63 times, and still 64 digits are certain.
+    Its ends have eight more, 72 or 73, of which 32 stand before the point."""
+    found = power(F(2), F(63, 2), 64)
+    assert isinstance(found, Interval)
+    assert found.lower**2 < F(2) ** 63 < found.upper**2
+    assert found.width * 2**64 < found.lower
+    assert (found.lower * 2**41).denominator == (found.upper * 2**41).denominator == 1

@@ -95,11 +95,7 @@ class Interval:
         return self
 
     def __abs__(self) -> Interval:
-        if self.lower >= 0:
-            return self
-        if self.upper <= 0:
-            return -self
-        return Interval(ZERO, self.magnitude)
+        return Interval(max(self.lower, -self.upper, ZERO), self.magnitude)
 
     def __add__(self, other: Value | int) -> Interval:
         if isinstance(other, Interval):
@@ -127,9 +123,8 @@ class Interval:
             ends = [a * b for a in (self.lower, self.upper) for b in (other.lower, other.upper)]
             return Interval(min(ends), max(ends))
         if isinstance(other, (Fraction, int)):
-            if other >= 0:
-                return Interval(self.lower * other, self.upper * other)
-            return Interval(self.upper * other, self.lower * other)
+            first, second = self.lower * other, self.upper * other
+            return Interval(min(first, second), max(first, second))
         return NotImplemented
 
     __rmul__ = __mul__
@@ -227,9 +222,14 @@ def _round_down(value: Fraction, bits: int) -> Fraction:
     if numerator.bit_length() <= 2 * bits and denominator.bit_length() <= 2 * bits:
         return value
     shift = bits - numerator.bit_length() + denominator.bit_length()
+    return _units(value, shift) * Fraction(2) ** -shift
+
+
+def _units(value: Fraction, shift: int) -> int:
+    """How many whole 2^-shift there are in a value: value × 2^shift, rounded down."""
     if shift >= 0:
-        return Fraction((numerator << shift) // denominator, 1 << shift)
-    return Fraction((numerator // (denominator << -shift)) << -shift)
+        return (value.numerator << shift) // value.denominator
+    return value.numerator // (value.denominator << -shift)
 
 
 def whole_root(number: int, degree: int) -> int:
@@ -279,13 +279,9 @@ def root(value: Value, degree: int = 2, bits: int = BITS) -> Value:
     above, below = whole_root(numerator, degree), whole_root(denominator, degree)
     if above**degree == numerator and below**degree == denominator:
         return Fraction(above, below)
-    # number = floor(value × 2^(degree × shift)) with at least degree × bits binary digits
+    # the root of a whole number of at least degree × bits binary digits
     shift = bits + 1 - (numerator.bit_length() - denominator.bit_length()) // degree
-    if shift >= 0:
-        number, unit = (numerator << degree * shift) // denominator, Fraction(1, 1 << shift)
-    else:
-        number, unit = numerator // (denominator << degree * -shift), Fraction(1 << -shift)
-    found = whole_root(number, degree)
+    found, unit = whole_root(_units(value, degree * shift), degree), Fraction(2) ** -shift
     return Interval(found * unit, (found + 1) * unit)
 
 
