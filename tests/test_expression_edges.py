@@ -49,6 +49,12 @@ def test_the_largest_may_be_reached() -> None:
         tidy(Interval(F(1), LARGEST + 1), NODE, {})
 
 
+def test_an_end_at_nought_stays_there() -> None:
+    """Nought is no figure that is too small."""
+    for ends in (Interval(F(0), F(1)), Interval(F(-1), F(0))):
+        assert tidy(ends, NODE, {}) == ends
+
+
 def test_powers_are_exact_to_a_length() -> None:
     """3^40 and 2^63 have 64 binary digits each, 64 times 128 is the longest; 2^64 has one more,
     and is enclosed although its power would still be short enough (4058 and 4097 digits)."""

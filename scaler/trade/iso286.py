@@ -182,10 +182,10 @@ def parse_fit_designation(text: str) -> FitDesignation:
     if match is None:
         raise _unreadable(text[:_LONGEST_TEXT])
     first, second = (_plain_class(match.group(name)) for name in ("first", "second"))
-    sides = [split_class(one)[2] for one in (first, second)]
-    if sides[0] == sides[1]:
+    one, other = (split_class(class_)[2] for class_ in (first, second))
+    if one == other:
         side, letters = (
-            ("holes", "capital letters") if sides[0] == "hole" else ("shafts", "small letters")
+            ("holes", "capital letters") if one == "hole" else ("shafts", "small letters")
         )
         raise Iso286Error(
             text,
@@ -193,7 +193,7 @@ def parse_fit_designation(text: str) -> FitDesignation:
             "one hole (capital letter) and one shaft (small letter)",
             f'write "{first.upper()}/{second.lower()}" if {first} is the hole',
         )
-    hole, shaft = (first, second) if sides[0] == "hole" else (second, first)
+    hole, shaft = (first, second) if one == "hole" else (second, first)
     size = match.group("size").strip()
     return FitDesignation(_size_mm(size, text) if size else None, hole, shaft)
 
