@@ -229,7 +229,7 @@ def _unknown(name: str, set: str | None) -> UnknownFit:
         return UnknownFit(name, f"“{name}” is not{where}; it is in {', '.join(others)}")
     names = [row_name for row_name in _index() if _find(row_name, set)]
     near: dict[str, None] = {}
-    for key in difflib.get_close_matches(_key(name), names, n=8, cutoff=0.5):
+    for key in difflib.get_close_matches(_key(name), names, n=len(names), cutoff=0.5):
         near.update((row.text("fit"), None) for row in _find(key, set))
     nearest = tuple(near)[:4] or fit_names(set or fit_sets()[0])
     return UnknownFit(name, f"no fit of the trade is called “{name}”{where}", nearest)

@@ -53,7 +53,7 @@ GROUPS: dict[str, tuple[list[str], list[str]]] = {
             "trade/iso286_tables",
             "trade/trade_fits",
         ],
-        ["small_faults", "iso286", "trade_fits", "fit_commands"],
+        ["small_faults", "trade_edges", "iso286", "trade_fits", "fit_commands"],
     ),
     "expressions": (
         ["expressions/values", "expressions/intervals"],
