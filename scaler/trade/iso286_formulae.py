@@ -151,10 +151,11 @@ def _above_it(grade: str, slope: float) -> Callable[[float], float]:
 
 
 # Size of the fundamental deviation [µm, without sign] of a mean size D [mm]: (from, to, formula).
-# A letter that is missing here has no formula (j), or is a geometric mean of two others.
+# A letter that is missing here has no formula (j), or is a geometric mean of two others. a and b are
+# not used up to 1 mm, and have one figure for the rest of the first range.
 _DEVIATIONS: dict[str, tuple[tuple[float, float, Callable[[float], float]], ...]] = {
-    "a": ((1, 120, lambda d: 265 + 1.3 * d), (120, 500, lambda d: 3.5 * d)),
-    "b": ((1, 160, lambda d: 140 + 0.85 * d), (160, 500, lambda d: 1.8 * d)),
+    "a": ((0, 120, lambda d: 265 + 1.3 * d), (120, 500, lambda d: 3.5 * d)),
+    "b": ((0, 160, lambda d: 140 + 0.85 * d), (160, 500, lambda d: 1.8 * d)),
     "c": ((0, 40, lambda d: 52 * d**0.2), (40, 500, lambda d: 95 + 0.8 * d)),
     "d": ((0, 3150, lambda d: 16 * d**0.44),),
     "e": ((0, 3150, lambda d: 11 * d**0.41),),
@@ -197,15 +198,15 @@ def deviation_um_approx(letter: str, above_mm: float, up_to_mm: float) -> float 
     """
     mean = mean_size_mm_approx(above_mm, up_to_mm)
     for start, end, formula in _DEVIATIONS.get(letter, ()):
-        if start <= above_mm < end or (above_mm == 0 and start <= 1):
+        if start <= above_mm < end:
             return formula(mean)
     return None
 
 
 def _deviation_step_um(value: float, letter: str) -> float:
     """The multiple to round a fundamental deviation to [µm]: a to g, else k to zc."""
-    table = ((45, 1, 1), (60, 5, 1), (100, 5, 1), (200, 10, 2), (300, 10, 2), (500, 10, 5))
-    more = ((560, 20, 5), (600, 20, 10), (800, 20, 10), (1000, 20, 20), (2000, 50, 50))
+    table = ((45, 1, 1), (100, 5, 1), (300, 10, 2), (500, 10, 5))
+    more = ((560, 20, 5), (800, 20, 10), (1000, 20, 20), (2000, 50, 50))
     for end, early, late in (*table, *more):
         if value <= end:
             return float(early if letter < "h" else late)
