@@ -209,7 +209,7 @@ def _deviation_step_um(value: float, letter: str) -> float:
     more = ((560, 20, 5), (800, 20, 10), (1000, 20, 20), (2000, 50, 50))
     for end, early, late in (*table, *more):
         if value <= end:
-            return float(early if letter < "h" else late)
+            return float(early if letter < "k" else late)
     return 100.0
 
 
