@@ -16,6 +16,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 
 from scaler import catalogue
 from scaler.trade.iso286_tables import GRADES
@@ -112,7 +113,7 @@ def _grade_step_um(value: float, grade: str, mean_mm: float) -> float:
         return 0.1 if value < 1 else 0.5 if value < 5 else 1.0
     if GRADES.index(grade) > GRADES.index("11"):  # ten times the grade five below
         return 10 * _grade_step_um(value / 10, str(int(grade) - 5), mean_mm)
-    small = ((100, 1), (200, 5), (500, 10))
+    small = ((100, 1), (200, 5))
     large = ((60, 1), (100, 2), (200, 5), (500, 10), (1000, 20), (2000, 50), (5000, 100))
     for end, step in small if mean_mm <= 500 else large:
         if value <= end:
@@ -135,10 +136,6 @@ def compare_grades() -> Iterator[Comparison]:
                 )
 
 
-def _it(grade: str) -> Callable[[float], float]:
-    return lambda mean: _printed_tolerance(grade, mean)
-
-
 def _printed_tolerance(grade: str, mean_mm: float) -> float:
     for row in catalogue.table("iso286_grades").rows:
         if mean_mm <= float(row.number("up_to_mm")):
@@ -146,8 +143,8 @@ def _printed_tolerance(grade: str, mean_mm: float) -> float:
     raise ValueError(f"no grade {grade} at {mean_mm} mm")
 
 
-def _above_it(grade: str, slope: float) -> Callable[[float], float]:
-    return lambda mean: _printed_tolerance(grade, mean) + slope * mean
+def _above_it(grade: str, slope: float, mean_mm: float) -> float:
+    return _printed_tolerance(grade, mean_mm) + slope * mean_mm
 
 
 # Size of the fundamental deviation [µm, without sign] of a mean size D [mm]: (from, to, formula).
@@ -167,17 +164,17 @@ _DEVIATIONS: dict[str, tuple[tuple[float, float, Callable[[float], float]], ...]
         (500, 3150, lambda d: 0.024 * d + 12.6),
     ),
     "n": ((0, 500, lambda d: 5 * d**0.34), (500, 3150, lambda d: 0.04 * d + 21)),
-    "p": ((0, 500, _it("7")), (500, 3150, lambda d: 0.072 * d + 37.8)),
-    "s": ((0, 50, _it("8")), (50, 3150, _above_it("7", 0.4))),
-    "t": ((24, 3150, _above_it("7", 0.63)),),
-    "u": ((0, 3150, _above_it("7", 1.0)),),
-    "v": ((14, 500, _above_it("7", 1.25)),),
-    "x": ((0, 500, _above_it("7", 1.6)),),
-    "y": ((18, 500, _above_it("7", 2.0)),),
-    "z": ((0, 500, _above_it("7", 2.5)),),
-    "za": ((0, 500, _above_it("8", 3.15)),),
-    "zb": ((0, 500, _above_it("9", 4.0)),),
-    "zc": ((0, 500, _above_it("10", 5.0)),),
+    "p": ((0, 500, partial(_printed_tolerance, "7")), (500, 3150, lambda d: 0.072 * d + 37.8)),
+    "s": ((0, 50, partial(_printed_tolerance, "8")), (50, 3150, partial(_above_it, "7", 0.4))),
+    "t": ((24, 3150, partial(_above_it, "7", 0.63)),),
+    "u": ((0, 3150, partial(_above_it, "7", 1.0)),),
+    "v": ((14, 500, partial(_above_it, "7", 1.25)),),
+    "x": ((0, 500, partial(_above_it, "7", 1.6)),),
+    "y": ((18, 500, partial(_above_it, "7", 2.0)),),
+    "z": ((0, 500, partial(_above_it, "7", 2.5)),),
+    "za": ((0, 500, partial(_above_it, "8", 3.15)),),
+    "zb": ((0, 500, partial(_above_it, "9", 4.0)),),
+    "zc": ((0, 500, partial(_above_it, "10", 5.0)),),
 }
 _MEANS = {"cd": ("c", "d"), "ef": ("e", "f"), "fg": ("f", "g"), "r": ("p", "s")}
 #: What the rules for p and s leave open: so many µm may be added to the formula.
