@@ -133,3 +133,11 @@ def test_the_nearest_fits_are_offered(asked: str, names: tuple[str, ...]) -> Non
     with pytest.raises(UnknownFit) as caught:
         find_trade_fit(asked, F(25))
     assert caught.value.nearest == names
+
+
+def test_a_window_of_two_fits_says_where_it_ends() -> None:
+    """The handbook prints lines, the table of limits windows."""
+    lines = find_trade_fit("normal run to easy run", F(16))
+    assert lines.note == "From the tight end of the first to the line of the second."
+    windows = find_trade_fit("push to running", F(16), "workshop limit table")
+    assert windows.note == "From the tight end of the first to the loose limit of the second."
