@@ -125,6 +125,7 @@ def test_deviations_beside_their_formulae(
     [
         # as the names and other names of the table have letters in common, the nearest first
         ("soldered", ("soft soldered", "silver soldered", "slide", "silver soldered bush")),
+        ("easy runing", ("easy running", "running", "close running", "precision running")),
         ("pistn", ("piston with iron rings", "piston with soft packing", "piston with O-ring")),
     ],
 )
@@ -141,3 +142,10 @@ def test_a_window_of_two_fits_says_where_it_ends() -> None:
     assert lines.note == "From the tight end of the first to the line of the second."
     windows = find_trade_fit("push to running", F(16), "workshop limit table")
     assert windows.note == "From the tight end of the first to the loose limit of the second."
+
+
+@pytest.mark.parametrize("asked", ["/push", "push/"])
+def test_half_a_window_is_no_fit(asked: str) -> None:
+    """The refusal names what was written, and the fit that was perhaps meant."""
+    with pytest.raises(UnknownFit, match=f"“{asked}”; known are push$"):
+        find_trade_fit(asked, F(25))

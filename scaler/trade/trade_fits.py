@@ -208,9 +208,9 @@ def _find(name: str, set: str | None) -> tuple[catalogue.Row, ...]:
 
 def _halves(name: str) -> list[tuple[str, str]]:
     parts = re.split(r"\s+(?:to|and)\s+|\s*[-–—]\s*|\s*/\s*", name.strip())
-    return [
-        (" ".join(parts[:cut]), " ".join(parts[cut:])) for cut in range(1, len(parts)) if parts[0]
-    ]
+    if not all(parts):
+        return []
+    return [(" ".join(parts[:cut]), " ".join(parts[cut:])) for cut in range(1, len(parts))]
 
 
 def _set(name: str, set: str | None) -> str | None:
