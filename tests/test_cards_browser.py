@@ -242,7 +242,8 @@ window.addEventListener("load", () => {
   first.focus({focusVisible: true});
   const ring = getComputedStyle(first).outlineStyle;
   const named = links.filter(e => (e.textContent.trim() || e.getAttribute("aria-label"))).length;
-  document.body.setAttribute("data-found", JSON.stringify([links.length, taken, named, ring]));
+  document.body.setAttribute("data-found", JSON.stringify([links.length, taken, named, ring,
+    document.hasFocus()]));
 });
 </script>
 """
@@ -258,11 +259,15 @@ def test_pages_can_be_walked_with_the_tab_key(
     pages = card_pages(make_cards(press)) | {"report.html": report_page(press, cards=True)}
     file = tmp_path / "walk.html"
     file.write_text(pages[name].replace("</body>", WALK + "</body>"), encoding="utf-8")
-    document, console = browse(file, "--dump-dom")
-    found = re.search(r'data-found="([^"]*)"', document)
-    assert found is not None and console == ""
-    links, taken, named, ring = json.loads(html.unescape(found[1]))
-    assert links == taken == named >= least and ring != "none"
+    for _ in range(5):  # on a busy machine the window may not be the active one yet: no ring then
+        document, console = browse(file, "--dump-dom")
+        found = re.search(r'data-found="([^"]*)"', document)
+        assert found is not None and console == ""
+        links, taken, named, ring, active = json.loads(html.unescape(found[1]))
+        if active and ring != "none":
+            break
+    assert links == taken == named >= least
+    assert active and ring != "none"
 
 
 def test_links_lead_somewhere(press: scaler.CheckResult) -> None:
