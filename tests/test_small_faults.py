@@ -17,7 +17,7 @@ from scaler.expressions.nodes import Length
 from scaler.expressions.values import LONGEST_EXACT, SMALLEST, _short, shown, tidy
 from scaler.measures.angles import parse_angle
 from scaler.measures.lengths import format_decimal
-from scaler.measures.number_text import nearest_word, quoted
+from scaler.measures.number_text import LengthError, nearest_word, quoted
 from scaler.trade import iso286
 from scaler.trade.iso286_formulae import (
     Comparison,
@@ -37,6 +37,45 @@ ONE = Length(F(1))
 def test_noughts_of_a_wire_gauge() -> None:
     """00 SWG is 2/0 SWG, 0.348 in (BS 3737 table of SWG, from memory)."""
     assert parse_length("00 SWG").mm == parse_length("2/0 SWG").mm == F("0.348") * F("25.4")
+
+
+def test_a_single_nought_is_a_gauge_of_its_own() -> None:
+    """0 SWG is 0.324 in, 50 SWG the last of the table (BS 3737, from memory)."""
+    assert parse_length("0 SWG").mm == F("0.324") * F("25.4")
+
+
+@pytest.mark.parametrize(
+    ("text", "mm"),
+    [
+        ("4'8\"", F(56) * F("25.4")),  # 56 in
+        ("4''", 4 * F("25.4")),
+        ("4 ft.8 in", (48 + F("0.8")) * F("25.4")),  # the point belongs to the figure
+        ("4 ft. 8 in.", F(56) * F("25.4")),
+    ],
+)
+def test_where_a_unit_ends(text: str, mm: F) -> None:
+    """A mark is one sign or two, a word may have its point; 25.4 mm to the inch, 12 to the foot."""
+    assert parse_length(text).mm == mm
+
+
+@pytest.mark.parametrize(
+    ("text", "start", "end", "said"),
+    [
+        ("4 in.x", 5, 6, "x"),
+        ("30° rest", 2, 3, "read an angle"),
+        ("4 ft 8 in 3 mm", 10, 14, "read more after the inches"),
+        ("8 in 4 ft 2 in", 5, 9, "read inches before feet"),
+        ("SWG", 0, 3, "50 SWG to 7/0 SWG"),
+        ("99 SWG", 0, 2, "50 SWG to 7/0 SWG"),
+        ("SWG 99 ", 4, 6, "50 SWG to 7/0 SWG"),
+    ],
+)
+def test_what_a_refusal_points_at(text: str, start: int, end: int, said: str) -> None:
+    """The characters from ``start`` to ``end``, counted from nought, and why."""
+    with pytest.raises(LengthError) as caught:
+        parse_length(text)
+    assert text[caught.value.start : caught.value.end] == text[start:end]
+    assert (caught.value.start, caught.value.end) == (start, end) and said in str(caught.value)
 
 
 def test_decimals_end_at_thirty() -> None:

@@ -392,8 +392,7 @@ def _row(text: str, table: str, designation: str, base: str, what: str) -> Lengt
 
     rows = catalogue.table(table)
     row = rows.find(designation)
-    mm = row.mm(base) if row is not None else None
-    if row is None or mm is None:
+    if row is None:
         first, last = (rows.rows[place].text("designation") for place in (0, -1))
         figures = [place for place, ch in enumerate(text) if ch.isdigit()] or [0, len(text) - 1]
         raise LengthError(
@@ -404,7 +403,8 @@ def _row(text: str, table: str, designation: str, base: str, what: str) -> Lengt
             f"a size from {first} to {last} that the table lists",
             "write one of those, or the size itself in mm or in",
         )
-    size = row.text(f"{base}_in")
+    mm, size = row.mm(base), row.text(f"{base}_in")
+    assert mm is not None, "every gauge and drill of the tables has its size"
     return Length(mm, text, f"{designation}{what} = {size} in")
 
 
