@@ -16,6 +16,7 @@ from scaler.reading.loading import load
 from scaler.records import Model, Verdict
 from scaler.settling.settle import exact_size
 from scaler.settling.solve import middle
+from scaler.substitution.changes import widen_reach
 from scaler.substitution.forms import pieces
 from scaler.substitution.substitute import substitute
 
@@ -186,6 +187,15 @@ def test_a_curve_on_a_fine_step_is_proved(tmp_path: Path) -> None:
     for way in conflict.ways_out:
         assert way.model is not None
         assert substitute(way.model, prices=False).status in ("optimal", "feasible")
+
+
+@pytest.mark.parametrize(("away", "reach"), [("0", "0.5"), ("0.3", "0.5"), ("-0.72", "0.75")])
+def test_a_wider_reach_is_never_a_narrower_one(tmp_path: Path, away: str, reach: str) -> None:
+    """2.5 mm departs by 0.5 mm as it is (the default); one that is widened, to the next 0.05 mm."""
+    text = '[part.a]\nservice="none"\nsize.x={full="20",kind="length",rule="milled step 0.1 mm"}\n'
+    model = model_of(tmp_path, text)
+    change = widen_reach(model, "a.x", Fraction(away))
+    assert change.edit(model).sizes["a.x"].reach == Fraction(reach)
 
 
 def test_curves_in_conflict_are_reduced_to_what_is_needed(tmp_path: Path) -> None:

@@ -355,7 +355,7 @@ def write_workbook(listed: MaterialsList, path: Path) -> None:
         sheet.page_setup.orientation = "landscape"
         sheet.page_setup.fitToHeight = 0
         sheet.sheet_properties.pageSetUpPr.fitToPage = True
-        sheet.print_title_rows = "1:1"
+        sheet.print_title_rows = "$1:$1"
         for cell in sheet[1]:
             cell.font = styles.Font(bold=True)
         for row in rows:

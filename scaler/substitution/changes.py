@@ -28,6 +28,7 @@ from scaler.records import (
 )
 from scaler.settling.rows import Candidate, method_row
 from scaler.settling.settle import Settlement, without_copies
+from scaler.settling.settled import exact_size, reach_of
 from scaler.settling.solve import middle, value_of
 from scaler.substitution.compiled import Compiled, key_of
 from scaler.substitution.options import finishing
@@ -69,10 +70,12 @@ class Change:
 
 
 def widen_reach(model: Model, name: str, away: Fraction) -> Change:
-    """A size let further from scale than its reach."""
+    """A size let further from scale than its reach; never less far than it may be now."""
     size = model.sizes[name]
     step = ROUND_REACH_INCH if model.work_unit == "in" else ROUND_REACH
-    reach = -(-abs(away) // step) * step
+    exact = exact_size(size, model.ratio) or Fraction(0)
+    now = max(reach_of(size, method, exact) for method in size.rule or (None,))
+    reach = max(now, -(-abs(away) // step) * step)
 
     def edit(old: Model) -> Model:
         rule = tuple(replace(method, reach=None) for method in old.sizes[name].rule)
