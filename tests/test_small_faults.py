@@ -18,6 +18,7 @@ from scaler.expressions.values import LONGEST_EXACT, SMALLEST, _short, shown, ti
 from scaler.measures.angles import parse_angle
 from scaler.measures.lengths import format_decimal
 from scaler.measures.number_text import LengthError, nearest_word, quoted
+from scaler.measures.scales import ScaleError
 from scaler.trade import iso286
 from scaler.trade.iso286_formulae import (
     Comparison,
@@ -110,6 +111,51 @@ def test_handy_scale_by_the_sixteenth(scale: str, handy: str) -> None:
     """The nearest 1/16 in. to the foot down to half an inch, and never less than 1/64 (arithmetic:
     12/18 in. = 0.667, 12/13 in. = 0.923)."""
     assert parse_scale(scale).handy().text == handy
+
+
+@pytest.mark.parametrize(
+    ("scale", "handy", "ratio"),
+    [
+        ("1 : 5", "2 3/8 in : 1 ft", F(19, 96)),  # 2.4 in: 38.4 sixteenths, so 38
+        ("1 : 29", "13/32 in : 1 ft", F(13, 384)),  # 0.4138 in: 26.48 sixty-fourths, so 26
+    ],
+)
+def test_handy_scale_where_the_trade_has_none(scale: str, handy: str, ratio: F) -> None:
+    """To the sixteenth of an inch, below half an inch to the sixty-fourth; 12 in to the foot."""
+    found = parse_scale(scale).handy()
+    assert (found.text, found.ratio) == (handy, ratio)
+    assert found.departure == ratio / parse_scale(scale).ratio - 1
+    assert found.gauge_mm is None and found.gauge_error_mm is None
+
+
+def test_the_gauge_that_a_handy_scale_gives() -> None:
+    """4 ft 8 1/2 in is 1435.1 mm; times 17/192 (1 1/16 in to the foot), against 5 in, 127 mm."""
+    found = parse_scale("5 in on 4 ft 8 1/2 in gauge").handy()
+    assert found.gauge_mm == F("1435.1") * F(17, 192)
+    assert found.gauge_error_mm == F("1435.1") * F(17, 192) - 127
+
+
+@pytest.mark.parametrize("text", ["1 : 7.2", "1 : 1", "1 : 2.5"])
+def test_a_ratio_is_shown_as_one_to_so_much(text: str) -> None:
+    """As it was written, where it was written so."""
+    assert parse_scale(text).read_as == text
+
+
+@pytest.mark.parametrize("full", [1, 2, 3, 4, 8, 9, 12, 16, 17, 32, 33, 64])
+def test_a_stroke_that_may_mean_inches_is_said(full: int) -> None:
+    """1/8 is also an eighth of an inch to the foot; an inch is divided by twos to 32 here."""
+    said = f"not as 1/{full} in to the foot" in parse_scale(f"1/{full}").note
+    assert said is (full in (2, 4, 8, 16, 32))
+    assert parse_scale(f"1/{full}").ratio == F(1, full)
+
+
+def test_the_ends_of_scales_and_of_their_texts() -> None:
+    """1 : 10,000 is read and 1 : 10,001 not; 120 characters are read and 121 not."""
+    assert parse_scale("1 : 10000").ratio == F(1, 10_000)
+    assert parse_scale("1 : 8".ljust(120)).ratio == F(1, 8)
+    for text in ("1 : 10001", "1 : 8".ljust(121)):
+        with pytest.raises(ScaleError):
+            parse_scale(text)
 
 
 def test_a_gauge_by_its_name_in_words() -> None:
