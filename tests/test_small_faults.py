@@ -18,7 +18,7 @@ from scaler.expressions.values import LONGEST_EXACT, SMALLEST, _short, shown, ti
 from scaler.measures.angles import parse_angle
 from scaler.measures.lengths import format_decimal
 from scaler.measures.number_text import LengthError, nearest_word, quoted
-from scaler.measures.scales import ScaleError
+from scaler.measures.scales import ScaleError, scales_on_gauge
 from scaler.trade import iso286
 from scaler.trade.iso286_formulae import (
     Comparison,
@@ -156,6 +156,36 @@ def test_the_ends_of_scales_and_of_their_texts() -> None:
     for text in ("1 : 10001", "1 : 8".ljust(121)):
         with pytest.raises(ScaleError):
             parse_scale(text)
+
+
+def test_ten_times_full_size_is_the_largest() -> None:
+    """A model ten times full size may be said, eleven times not."""
+    assert parse_scale("10 : 1 enlarged").ratio == 10
+    with pytest.raises(ScaleError):
+        parse_scale("11 : 1 enlarged")
+
+
+def test_scales_of_a_gauge_lie_within_half_a_millimetre() -> None:
+    """16.5 mm is 00 and H0 (NMRA and common practice); 17 mm is half a millimetre off."""
+    assert {"00", "H0"} <= set(scales_on_gauge(F("16.5")))
+    assert scales_on_gauge(F(17)) == scales_on_gauge(F(16)) == scales_on_gauge(F("16.5"))
+    assert "00" not in scales_on_gauge(F("17.01")) + scales_on_gauge(F("15.99"))
+
+
+def test_ends_of_figures_and_of_texts() -> None:
+    """57 in is 1447.8 mm; three figures before a comma may be thousands, four cannot."""
+    assert parse_length("4 ft 9 in").mm == 57 * F("25.4")
+    assert parse_length("1234,250 mm").mm == F("1234.25")
+    assert parse_length("5 mm".ljust(200)).mm == 5
+    for text in ("123,250 mm", "5 mm".ljust(201)):
+        with pytest.raises(LengthError):
+            parse_length(text)
+
+
+def test_words_of_twelve_letters_are_looked_for() -> None:
+    """One letter too many; nothing is looked for with more than twelve."""
+    assert nearest_word("millimetresx", ("millimetres",)) == "millimetres"
+    assert nearest_word("millimetresxy", ("millimetres", "millimetresx")) is None
 
 
 def test_a_gauge_by_its_name_in_words() -> None:
