@@ -117,6 +117,33 @@ def test_each_size_alone_takes_the_row_that_serves_all(
         assert len(taken) > 1 and {note.code for note in reduction.notes} == {"other-row"}
 
 
+def test_the_bench_keeps_the_row_that_serves_all(tmp_path: Path) -> None:
+    """What hangs on one size of a bearing is looked at with the others: the rows are those of a
+    check of the whole, whatever was drawn otherwise, 606 (6 × 17 × 6; ISO 15, from memory) or not.
+    """
+    text = part(
+        "bearing",
+        'bore=full="48",rule="bearing bore"',
+        'outside=full="136",rule="bearing outside"',
+        'width=full="48",rule="bearing width"',
+    )
+    text += part("box", 'depth=full="80",kind="length",rule="milled step 0.1 mm"')
+    text += '[condition.deep]\nkeep="box.depth - bearing.width >= \'2 mm\'"\nbasis="basic size"\n'
+    text += '[condition.wide]\nkeep="bearing.bore >= \'1 mm\'"\nbasis="basic size"\n'
+    work = scaler.Workbench(model_of(tmp_path, text))
+    for size, full in (
+        ("box.depth", "88 mm"),
+        ("bearing.width", "56 mm"),
+        ("bearing.width", "48 mm"),
+        ("bearing.bore", "64 mm"),
+        ("bearing.bore", "48 mm"),
+    ):
+        work.redraw(size, full)
+        whole = {line.size.id: line.settled for line in scaler.reduce(work.model).lines}
+        assert {name: work.bench.settled(name) for name in whole} == whole
+    assert work.bench.settled("bearing.width").row.designation == "606"  # type: ignore[union-attr]
+
+
 @pytest.mark.parametrize(
     ("shaft", "key"),
     [

@@ -151,6 +151,10 @@ class Index:
             self.up[size.id] = makers
             for maker in makers:
                 self.down.setdefault(maker, []).append(size.id)
+        self.mates: dict[str, list[str]] = {}  # sizes of one part that are columns of one row
+        for group in model.row_groups:
+            for name in group:
+                self.mates.setdefault(name, []).extend(other for other in group if other != name)
         self._drawn: dict[tuple[int, int], list[str]] = {}
         for size in model.sizes.values():
             if size.full is not None:
@@ -177,13 +181,13 @@ class Index:
         """The statements that a size enters, also through sizes worked out from it, in order."""
         if size not in self._keys:
             found = set(self.named_in.get(size, ()))
-            stack, seen = list(self.down.get(size, ())), {size}
+            stack, seen = [*self.down.get(size, ()), *self.mates.get(size, ())], {size}
             while stack:
                 other = stack.pop()
                 if other not in seen:
                     seen.add(other)
                     found |= set(self.named_in.get(other, ()))
-                    stack += self.down.get(other, ())
+                    stack += (*self.down.get(other, ()), *self.mates.get(other, ()))
             self._keys[size] = tuple(sorted(found, key=self.order.__getitem__))
         return self._keys[size]
 
@@ -452,7 +456,7 @@ def _reach(model: Model, index: Index, sizes: Iterable[str], keys: Iterable[Key]
         hang(key)
     while stack:
         size = stack.pop()
-        for made in index.down.get(size, ()):
+        for made in (*index.down.get(size, ()), *index.mates.get(size, ())):
             if made not in reached:
                 reached[made] = None
                 stack.append(made)
@@ -473,7 +477,7 @@ def part_of_model(model: Model, index: Index, reach: Reach) -> Model:
         if size in sizes:
             continue
         sizes[size] = None
-        stack += index.up[size]
+        stack += (*index.up[size], *index.mates.get(size, ()))
         more = [key for key in index.named_in.get(size, ()) if last_of(model, key) == size]
         for key in (*more, *index.solving.get(size, ())):
             if key not in keys:
